@@ -1,0 +1,1 @@
+//! The built binary over real HTTP.
