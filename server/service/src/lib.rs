@@ -1,1 +1,48 @@
-//! The built binary over real HTTP.
+//! The service: HTTP, passes, the feed and the command line. It is the only place that knows a status code; what may
+//! be reported is decided in `laywire-craft`, and all the SQL is in `laywire-store`.
+
+pub mod access;
+pub mod api;
+pub mod commands;
+pub mod feed;
+pub mod openapi;
+pub mod problem;
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+use laywire_craft::profile::Profile;
+use laywire_store::PgPool;
+use tokio_util::sync::CancellationToken;
+
+/// What every request needs. Nothing here is needed by another process: any number of them run on one database.
+pub struct Service {
+    /// The database.
+    pub pool: PgPool,
+    /// The figures of construction.
+    pub profile: Profile,
+    /// Passes seen a moment ago.
+    pub seen: access::Seen,
+    /// Who watches.
+    pub feeds: Arc<feed::Feeds>,
+    /// Cancelled when the process closes.
+    pub closing: CancellationToken,
+    /// Whether cookies go over TLS alone.
+    pub secure_cookies: bool,
+}
+
+impl Service {
+    /// A service on a database whose schema is up to date.
+    #[must_use]
+    pub fn new(pool: PgPool, closing: CancellationToken, secure_cookies: bool) -> Arc<Self> {
+        let profile = Profile::field();
+        let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
+        Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, secure_cookies })
+    }
+
+    /// The time. Only here is a clock read; everything else is told.
+    #[must_use]
+    pub fn now(&self) -> DateTime<Utc> {
+        Utc::now()
+    }
+}

@@ -1,0 +1,178 @@
+//! A crossing: the place where a line meets an obstacle, and what has been done there. What it becomes by a report is
+//! decided in [`crate::installation`].
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::{
+    construction::Construction,
+    geodesy::Position,
+    ids::{CrossingId, LineId},
+    obstacle::Obstacle,
+    profile::Profile,
+    text::{Name, Remark},
+    units::Metres,
+};
+
+/// How far the work at a crossing has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum CrossingState {
+    /// The plan says that there will be one.
+    Foreseen,
+    /// The lead team has seen and named it; the wire is not over yet.
+    Marked,
+    /// The wire is over and talking, but not safe.
+    Passed,
+    /// A team is at work on it.
+    InHand,
+    /// Traffic, water and weather cannot break the wire here.
+    Finished,
+    /// Tested after it was finished.
+    Proved,
+    /// It turned out not to be one.
+    StruckOut,
+}
+
+impl CrossingState {
+    /// Every state, in the order of the work.
+    pub const ALL: [Self; 7] = [
+        Self::Foreseen,
+        Self::Marked,
+        Self::Passed,
+        Self::InHand,
+        Self::Finished,
+        Self::Proved,
+        Self::StruckOut,
+    ];
+
+    /// Whether work is left: this is what the queue holds.
+    #[must_use]
+    pub fn is_unfinished(self) -> bool {
+        matches!(self, Self::Marked | Self::Passed | Self::InHand)
+    }
+
+    /// The name in the database and on the wire.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Foreseen => "foreseen",
+            Self::Marked => "marked",
+            Self::Passed => "passed",
+            Self::InHand => "in_hand",
+            Self::Finished => "finished",
+            Self::Proved => "proved",
+            Self::StruckOut => "struck_out",
+        }
+    }
+
+    /// The words for a person.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::InHand => "in hand",
+            Self::StruckOut => "struck out",
+            other => other.as_str(),
+        }
+    }
+}
+
+impl std::fmt::Display for CrossingState {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.words())
+    }
+}
+
+/// Who has a crossing in hand.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct InHand {
+    /// The team's call sign.
+    pub team: Name,
+    /// Since when.
+    pub since: DateTime<Utc>,
+}
+
+/// What a crossing is now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Crossing {
+    /// Its id, made by the device that marked it.
+    pub id: CrossingId,
+    /// The line that it belongs to.
+    pub line: LineId,
+    /// How far the work has come.
+    pub state: CrossingState,
+    /// Where it is.
+    pub position: Position,
+    /// How far along the line.
+    pub chainage: Metres,
+    /// What is crossed.
+    pub obstacle: Obstacle,
+    /// Whether the surface is hard.
+    pub hard_surface: bool,
+    /// How it is crossed; a foreseen crossing may leave that open.
+    pub construction: Option<Construction>,
+    /// Height of the wire's lowest point over the surface or the highest water.
+    pub clearance: Option<Metres>,
+    /// Depth of a buried wire.
+    pub depth: Option<Metres>,
+    /// Distance between the ties of an overhead crossing.
+    pub span: Option<Metres>,
+    /// The lead team left the wire clear of traffic.
+    pub clear_of_traffic: bool,
+    /// Items of the lead team's list that it left undone.
+    pub left_undone: Vec<String>,
+    /// When it was first foreseen or marked.
+    pub opened_at: DateTime<Utc>,
+    /// When the wire was got over.
+    pub passed_at: Option<DateTime<Utc>>,
+    /// Who has it in hand.
+    pub in_hand: Option<InHand>,
+    /// When it was finished.
+    pub finished_at: Option<DateTime<Utc>>,
+    /// Who finished it.
+    pub finished_by: Option<Name>,
+    /// When it was proved.
+    pub proved_at: Option<DateTime<Utc>>,
+    /// Why it was struck out.
+    pub struck_out_because: Option<Remark>,
+}
+
+/// A stretch of a line, from one chainage to another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Where it begins.
+    pub from: Metres,
+    /// Where it ends.
+    pub to: Metres,
+}
+
+impl Stretch {
+    /// Whether the chainage lies in it, its ends included.
+    #[must_use]
+    pub fn holds(&self, chainage: Metres) -> bool {
+        self.from <= chainage && chainage <= self.to
+    }
+}
+
+impl Crossing {
+    /// Whether wire lies where vehicles or trains run: got over, not finished, and not left clear.
+    #[must_use]
+    pub fn wire_in_traffic(&self) -> bool {
+        self.state.is_unfinished()
+            && self.passed_at.is_some()
+            && self.obstacle.carries_traffic()
+            && !self.clear_of_traffic
+    }
+
+    /// The stretch in which no splice may fall: the span over a stream.
+    #[must_use]
+    pub fn unbroken(&self, profile: &Profile) -> Option<Stretch> {
+        let spans = self.construction.is_some_and(Construction::is_overhead);
+        if self.obstacle != Obstacle::Stream || !spans || self.state == CrossingState::StruckOut {
+            return None;
+        }
+        let half = self.span.unwrap_or(profile.normal_span.value).half();
+        Some(Stretch { from: self.chainage - half, to: self.chainage + half })
+    }
+}

@@ -1,0 +1,744 @@
+//! An installation: what the wire log adds up to. Here is decided whether a report may stand and what is after it;
+//! the same function serves the service as reports come in, the rebuild of the state from the log, and whoever reads
+//! the log afterwards. It never reads a clock: every time comes with the entry.
+
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::{DateTime, Utc};
+
+use crate::{
+    construction::{self, Construction, Item},
+    crossing::{Crossing, CrossingState, InHand},
+    geodesy::{self, Position},
+    ids::{CrossingId, LineId, ReportId},
+    line::{CallBack, Line, LineState, Reel, Splice},
+    obstacle::Obstacle,
+    party::{Act, Party, Sender},
+    profile::Profile,
+    refusal::Refusal,
+    report::{
+        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
+        CrossingStruckOut, Entry, Kind, LineHandedOver, LinePlanned, MOST_POSITIONS_A_REPORT, Note,
+        ReelStarted, SpliceMade, TraceExtended,
+    },
+    trace::Trace,
+    units::Metres,
+};
+
+/// A crossing farther than this from its line is a slip of the finger.
+const FAR_FROM_LINE: Metres = Metres::from_const(5_000.0);
+/// A step in the laid trace longer than this is a wrong position.
+const LEAP: Metres = Metres::from_const(20_000.0);
+/// A splice may be said this far beyond the laid trace, which the device may not have sent yet.
+const AHEAD_OF_TRACE: Metres = Metres::from_const(200.0);
+/// Good calls kept on the line itself; the log has them all.
+const CALLS_KEPT: usize = 200;
+
+/// Lines and crossings as they stand: all of an operation, or one line with its crossings.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Installation {
+    /// The lines.
+    pub lines: BTreeMap<LineId, Line>,
+    /// The crossings.
+    pub crossings: BTreeMap<CrossingId, Crossing>,
+}
+
+/// What an entry changes: each line and crossing as it is afterwards.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Change {
+    /// Lines after the entry.
+    pub lines: Vec<Line>,
+    /// Crossings after the entry.
+    pub crossings: Vec<Crossing>,
+}
+
+/// An entry that cannot stand where the log has it.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("entry {sequence} ({}) cannot stand: {refusal}", kind.words())]
+pub struct Broken {
+    /// Its number.
+    pub sequence: i64,
+    /// What it is about.
+    pub kind: Kind,
+    /// The rule that it breaks.
+    pub refusal: Refusal,
+}
+
+impl Installation {
+    /// Adds a log up. A corrected entry counts as its last correction says, at its own place in the order.
+    ///
+    /// # Errors
+    /// When an entry breaks a rule at its place.
+    pub fn fold(entries: &[Entry], profile: &Profile) -> Result<Self, Broken> {
+        let mut corrected: HashMap<ReportId, Option<&Body>> = HashMap::new();
+        for entry in entries {
+            if let Body::Correction(c) = &entry.report.body {
+                corrected.insert(c.corrects, c.instead.as_deref());
+            }
+        }
+        let mut sum = Self::default();
+        for entry in entries {
+            let body = match corrected.get(&entry.report.id) {
+                Some(None) => continue,
+                Some(Some(instead)) => instead,
+                None => &entry.report.body,
+            };
+            if matches!(body, Body::Correction(_)) {
+                continue;
+            }
+            let change = sum.after(entry, body, profile).map_err(|refusal| Broken {
+                sequence: entry.sequence,
+                kind: body.kind(),
+                refusal,
+            })?;
+            sum.adopt(change);
+        }
+        Ok(sum)
+    }
+
+    /// Whether the entry may stand, and what is after it. `history` is what the log holds of the line that a correction
+    /// speaks of; for any other report it is not looked at.
+    ///
+    /// # Errors
+    /// The rule that refuses it.
+    pub fn decide(&self, entry: &Entry, history: &[Entry], profile: &Profile) -> Result<Change, Refusal> {
+        let kind = entry.report.body.kind();
+        if !entry.by.party.may(Act::Report(kind)) {
+            return Err(Refusal::NotYours { party: entry.by.party, report: kind });
+        }
+        match &entry.report.body {
+            Body::Correction(correction) => self.after_correction(entry, correction, history, profile),
+            body => self.after(entry, body, profile),
+        }
+    }
+
+    /// Takes a change over.
+    pub fn adopt(&mut self, change: Change) {
+        self.lines.extend(change.lines.into_iter().map(|line| (line.id, line)));
+        self.crossings.extend(change.crossings.into_iter().map(|crossing| (crossing.id, crossing)));
+    }
+
+    fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
+        let when = entry.happened_at();
+        let stood = entry.report.position;
+        let by = &entry.by;
+        match body {
+            Body::LinePlanned(b) => self.line_planned(b),
+            Body::LineStarted(b) => self.line_started(b.line, by, when),
+            Body::TraceExtended(b) => self.trace_extended(b),
+            Body::ReelStarted(b) => self.reel_started(b, profile),
+            Body::SpliceMade(b) => self.splice_made(b, stood, when, profile),
+            Body::CrossingForeseen(b) => self.crossing_foreseen(b, when, profile),
+            Body::CrossingMarked(b) => self.crossing_marked(b, when, profile),
+            Body::CrossingPassed(b) => self.crossing_passed(b, when, profile),
+            Body::CrossingTaken(b) => self.crossing_taken(b.crossing, by, when),
+            Body::CrossingGivenBack(b) => self.crossing_given_back(b, by),
+            Body::CrossingFinished(b) => self.crossing_finished(b, by, when, profile),
+            Body::CrossingProved(b) => self.crossing_proved(b.crossing, when),
+            Body::CrossingStruckOut(b) => self.crossing_struck_out(b, by),
+            Body::CallBackGood(b) => self.call_back_good(b, stood, by, when),
+            Body::LineProved(b) => self.line_proved(b.line, when),
+            Body::LineHandedOver(b) => self.line_handed_over(b, when),
+            Body::Note(b) => self.note(b),
+            Body::Correction(_) => Ok(Change::default()),
+        }
+    }
+
+    // ── lines ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    fn line(&self, id: LineId) -> Result<Line, Refusal> {
+        self.lines.get(&id).cloned().ok_or(Refusal::NoSuchLine)
+    }
+
+    /// The line, which has to have been started and not to be closed.
+    fn line_under_way(&self, id: LineId) -> Result<Line, Refusal> {
+        let line = self.line(id)?;
+        match line.state {
+            LineState::Planned => Err(wants(&line, "start it first")),
+            LineState::Proved | LineState::HandedOver => {
+                Err(wants(&line, "nothing is added to it any more; mark a crossing to open it again"))
+            }
+            _ => Ok(line),
+        }
+    }
+
+    fn line_planned(&self, b: &LinePlanned) -> Result<Change, Refusal> {
+        if self.lines.contains_key(&b.line) {
+            return Err(Refusal::IdInUse);
+        }
+        self.number_is_free(b)?;
+        let line = Line {
+            id: b.line,
+            designation: b.designation.clone(),
+            from: b.from.clone(),
+            to: b.to.clone(),
+            state: LineState::Planned,
+            planned: b.trace.clone(),
+            laid: Vec::new(),
+            laid_length: Metres::ZERO,
+            team: None,
+            reels: Vec::new(),
+            splices: Vec::new(),
+            call_backs: Vec::new(),
+            started_at: None,
+            through_at: None,
+            proved_at: None,
+            handed_over_at: None,
+            handed_over_to: None,
+        };
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn number_is_free(&self, b: &LinePlanned) -> Result<(), Refusal> {
+        if self.lines.values().any(|l| l.id != b.line && l.designation == b.designation) {
+            return Err(Refusal::DesignationInUse { designation: b.designation.clone() });
+        }
+        Ok(())
+    }
+
+    fn line_started(&self, id: LineId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut line = self.line(id)?;
+        if line.started_at.is_some() {
+            return Err(wants(&line, "it is started only once"));
+        }
+        line.started_at = Some(when);
+        line.team = Some(by.team.clone());
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn trace_extended(&self, b: &TraceExtended) -> Result<Change, Refusal> {
+        let mut line = self.line_under_way(b.line)?;
+        if b.positions.is_empty() || b.positions.len() > MOST_POSITIONS_A_REPORT {
+            return Err(Refusal::TraceNotTaken {
+                what: format!(
+                    "A trace report holds 1 to {MOST_POSITIONS_A_REPORT} positions and this one {}: send it in parts.",
+                    b.positions.len()
+                ),
+            });
+        }
+        for &position in &b.positions {
+            if let Some(&head) = line.laid.last() {
+                let step = geodesy::distance(head, position);
+                if step > LEAP {
+                    return Err(Refusal::TraceLeaps { distance_m: step, most_m: LEAP });
+                }
+                line.laid_length = line.laid_length + step;
+            }
+            if line.laid.last() != Some(&position) {
+                line.laid.push(position);
+            }
+        }
+        if line.laid.len() > crate::trace::MOST_POSITIONS {
+            return Err(Refusal::TraceNotTaken {
+                what: format!(
+                    "The laid trace would have {} positions, more than {}: send fewer, farther apart.",
+                    line.laid.len(),
+                    crate::trace::MOST_POSITIONS
+                ),
+            });
+        }
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn reel_started(&self, b: &ReelStarted, profile: &Profile) -> Result<Change, Refusal> {
+        let mut line = self.line_under_way(b.line)?;
+        in_range("a reel", b.length_m, 10.0, 10_000.0)?;
+        if line.reels.iter().any(|reel| reel.id == b.reel) {
+            return Err(Refusal::IdInUse);
+        }
+        let joint = line.laid_length;
+        if !line.reels.is_empty() {
+            self.joint_may_fall(line.id, joint, profile)?;
+        }
+        line.reels.push(Reel { id: b.reel, label: b.label.clone(), length_m: b.length_m, from_chainage_m: joint });
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn splice_made(
+        &self,
+        b: &SpliceMade,
+        stood: Option<Position>,
+        when: DateTime<Utc>,
+        profile: &Profile,
+    ) -> Result<Change, Refusal> {
+        let mut line = self.line_under_way(b.line)?;
+        let chainage = said_or_stood(&line, b.chainage_m, stood)?;
+        self.joint_may_fall(line.id, chainage, profile)?;
+        line.splices.push(Splice { chainage_m: chainage, at: when });
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn call_back_good(
+        &self,
+        b: &CallBackGood,
+        stood: Option<Position>,
+        by: &Sender,
+        when: DateTime<Utc>,
+    ) -> Result<Change, Refusal> {
+        let mut line = self.line(b.line)?;
+        if line.started_at.is_none() {
+            return Err(wants(&line, "start it first"));
+        }
+        let chainage = if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
+        if b.from_far_end && line.through_at.is_none() {
+            let open = |c: &&Crossing| c.line == line.id && c.state.is_unfinished() && c.passed_at.is_none();
+            let not_passed: Vec<Metres> = self.crossings.values().filter(open).map(|c| c.chainage).collect();
+            if let Some(first) = not_passed.iter().copied().reduce(Metres::min) {
+                return Err(Refusal::NotPassed {
+                    designation: line.designation,
+                    count: not_passed.len(),
+                    first_chainage_m: first,
+                });
+            }
+            line.through_at = Some(when);
+        }
+        line.call_backs.push(CallBack { at: when, chainage_m: chainage, team: by.team.clone() });
+        let over = line.call_backs.len().saturating_sub(CALLS_KEPT);
+        line.call_backs.drain(..over);
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn line_proved(&self, id: LineId, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut line = self.line(id)?;
+        if line.state != LineState::Finished {
+            return Err(wants(&line, "it is proved when it is through and no crossing is unfinished"));
+        }
+        line.proved_at = Some(when);
+        let proved = self
+            .crossings
+            .values()
+            .filter(|c| c.line == id && c.state == CrossingState::Finished)
+            .map(|c| Crossing { state: CrossingState::Proved, proved_at: Some(when), ..c.clone() })
+            .collect();
+        Ok(self.settled(line, proved))
+    }
+
+    fn line_handed_over(&self, b: &LineHandedOver, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut line = self.line(b.line)?;
+        if line.state != LineState::Proved {
+            return Err(wants(&line, "it is handed over once it is proved"));
+        }
+        line.handed_over_at = Some(when);
+        line.handed_over_to = Some(b.to.clone());
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    fn note(&self, b: &Note) -> Result<Change, Refusal> {
+        if b.line.is_some_and(|line| !self.lines.contains_key(&line)) {
+            return Err(Refusal::NoSuchLine);
+        }
+        if b.crossing.is_some_and(|crossing| !self.crossings.contains_key(&crossing)) {
+            return Err(Refusal::NoSuchCrossing);
+        }
+        Ok(Change::default())
+    }
+
+    // ── crossings ────────────────────────────────────────────────────────────────────────────────────────────────
+
+    fn crossing(&self, id: CrossingId) -> Result<Crossing, Refusal> {
+        self.crossings.get(&id).cloned().ok_or(Refusal::NoSuchCrossing)
+    }
+
+    fn crossing_foreseen(&self, b: &CrossingMarked, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+        if self.crossings.contains_key(&b.crossing) {
+            return Err(Refusal::IdInUse);
+        }
+        let crossing = self.named(b, CrossingState::Foreseen, when, p)?;
+        self.change(crossing)
+    }
+
+    fn crossing_marked(&self, b: &CrossingMarked, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+        let line = self.line(b.line)?;
+        if line.started_at.is_none() {
+            return Err(wants(&line, "start it first, then mark what it meets"));
+        }
+        if b.construction.is_none() {
+            return Err(Refusal::ConstructionNeeded { obstacle: b.obstacle });
+        }
+        match self.crossings.get(&b.crossing) {
+            None => {}
+            Some(old) if old.line != b.line => return Err(Refusal::IdInUse),
+            Some(old) if old.state == CrossingState::Foreseen => {}
+            Some(old) => return Err(has_to_be(old, "it is marked only once; correct the report to change it")),
+        }
+        let crossing = self.named(b, CrossingState::Marked, when, p)?;
+        self.change(crossing)
+    }
+
+    /// A crossing as a report names it, checked against the rules of the place.
+    fn named(
+        &self,
+        b: &CrossingMarked,
+        state: CrossingState,
+        when: DateTime<Utc>,
+        profile: &Profile,
+    ) -> Result<Crossing, Refusal> {
+        let line = self.line(b.line)?;
+        let hard_surface = b.hard_surface.unwrap_or(b.obstacle.usually_hard());
+        if let Some(construction) = b.construction {
+            construction::check(b.obstacle, hard_surface, construction)?;
+        }
+        if let Some(span) = b.span_m {
+            in_range("a span", span, 1.0, 500.0)?;
+        }
+        high_enough(b.obstacle, b.construction, b.clearance_m, profile)?;
+        let away = [line.planned.clone(), Trace::new(line.laid.clone()).ok()]
+            .into_iter()
+            .flatten()
+            .map(|trace| trace.nearest(b.position).offset)
+            .reduce(Metres::min);
+        if let Some(away) = away.filter(|&away| away > FAR_FROM_LINE) {
+            return Err(Refusal::FarFromLine { distance_m: away, most_m: FAR_FROM_LINE });
+        }
+        let crossing = Crossing {
+            id: b.crossing,
+            line: b.line,
+            state,
+            position: b.position,
+            chainage: line.chainage(b.position),
+            obstacle: b.obstacle,
+            hard_surface,
+            construction: b.construction,
+            clearance: b.clearance_m,
+            depth: None,
+            span: b.span_m,
+            clear_of_traffic: false,
+            left_undone: Vec::new(),
+            opened_at: when,
+            passed_at: None,
+            in_hand: None,
+            finished_at: None,
+            finished_by: None,
+            proved_at: None,
+            struck_out_because: None,
+        };
+        self.span_is_unbroken(&crossing, profile)?;
+        Ok(crossing)
+    }
+
+    fn crossing_passed(&self, b: &CrossingPassed, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(b.crossing)?;
+        match crossing.state {
+            CrossingState::Marked => crossing.state = CrossingState::Passed,
+            CrossingState::InHand if crossing.passed_at.is_none() => {}
+            CrossingState::Foreseen => return Err(has_to_be(&crossing, "mark it first: say what it is and how it is crossed")),
+            _ => return Err(has_to_be(&crossing, "it is passed only once")),
+        }
+        let construction = crossing
+            .construction
+            .ok_or(Refusal::ConstructionNeeded { obstacle: crossing.obstacle })?;
+        high_enough(crossing.obstacle, Some(construction), b.clearance_m, p)?;
+        let list = list_for(crossing.obstacle, crossing.hard_surface, construction, p, |choice| choice.lead);
+        crossing.left_undone = left_undone(&list, &b.done)?.into_iter().map(|item| item.id.to_owned()).collect();
+        crossing.clearance = b.clearance_m.or(crossing.clearance);
+        crossing.clear_of_traffic = b.clear_of_traffic;
+        crossing.passed_at = Some(when);
+        self.change(crossing)
+    }
+
+    fn crossing_taken(&self, id: CrossingId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(id)?;
+        match (crossing.state, &crossing.in_hand) {
+            (_, Some(held)) => return Err(Refusal::InHandOf { team: held.team.clone(), since: held.since }),
+            (CrossingState::Marked | CrossingState::Passed, None) => {}
+            (CrossingState::Foreseen, None) => {
+                return Err(has_to_be(&crossing, "the lead team has not come to it yet"));
+            }
+            _ => return Err(has_to_be(&crossing, "there is nothing left to do")),
+        }
+        crossing.state = CrossingState::InHand;
+        crossing.in_hand = Some(InHand { team: by.team.clone(), since: when });
+        self.change(crossing)
+    }
+
+    fn crossing_given_back(&self, b: &CrossingGivenBack, by: &Sender) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(b.crossing)?;
+        if crossing.in_hand.is_none() {
+            return Err(Refusal::NotInHand);
+        }
+        not_of_another_team(&crossing, by)?;
+        crossing.in_hand = None;
+        crossing.state =
+            if crossing.passed_at.is_some() { CrossingState::Passed } else { CrossingState::Marked };
+        self.change(crossing)
+    }
+
+    fn crossing_finished(
+        &self,
+        b: &CrossingFinished,
+        by: &Sender,
+        when: DateTime<Utc>,
+        profile: &Profile,
+    ) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(b.crossing)?;
+        match crossing.state {
+            CrossingState::Passed | CrossingState::InHand => {}
+            CrossingState::Marked | CrossingState::Foreseen => {
+                return Err(has_to_be(&crossing, "the wire has to be over before it can be finished"));
+            }
+            _ => return Err(has_to_be(&crossing, "there is nothing left to do")),
+        }
+        if crossing.passed_at.is_none() {
+            return Err(has_to_be(&crossing, "the lead team has not reported the wire over yet"));
+        }
+        not_of_another_team(&crossing, by)?;
+        let obstacle = crossing.obstacle;
+        let construction = b
+            .construction
+            .or(crossing.construction)
+            .ok_or(Refusal::ConstructionNeeded { obstacle })?;
+        construction::check(obstacle, crossing.hard_surface, construction)?;
+        if construction == Construction::Ladder {
+            return Err(Refusal::LadderIsTemporary);
+        }
+        crossing.construction = Some(construction);
+        crossing.clearance = b.clearance_m.or(crossing.clearance);
+        crossing.depth = b.depth_m;
+        if construction.is_overhead() && crossing.clearance.is_none() {
+            return Err(Refusal::HeightNeeded { obstacle, least_m: profile.least_height(obstacle).value });
+        }
+        high_enough(obstacle, Some(construction), crossing.clearance, profile)?;
+        if construction == Construction::Buried {
+            let least_m = profile.burial_depth.value;
+            let given_m = crossing.depth.ok_or(Refusal::DepthNeeded { least_m })?;
+            in_range("a depth", given_m, 0.0, 5.0)?;
+            if given_m < least_m {
+                return Err(Refusal::TooShallow { given_m, least_m });
+            }
+        }
+        let list = list_for(obstacle, crossing.hard_surface, construction, profile, |choice| choice.finish);
+        let left = left_undone(&list, &b.done)?;
+        if !left.is_empty() {
+            return Err(Refusal::ListNotDone {
+                missing: left.iter().map(|item| item.id.to_owned()).collect(),
+                texts: left.iter().map(|item| item.text.clone()).collect(),
+            });
+        }
+        self.span_is_unbroken(&crossing, profile)?;
+        crossing.state = CrossingState::Finished;
+        crossing.in_hand = None;
+        crossing.finished_at = Some(when);
+        crossing.finished_by = Some(by.team.clone());
+        self.change(crossing)
+    }
+
+    fn crossing_proved(&self, id: CrossingId, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(id)?;
+        if crossing.state != CrossingState::Finished {
+            return Err(has_to_be(&crossing, "it is proved after it is finished"));
+        }
+        crossing.state = CrossingState::Proved;
+        crossing.proved_at = Some(when);
+        self.change(crossing)
+    }
+
+    fn crossing_struck_out(&self, b: &CrossingStruckOut, by: &Sender) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(b.crossing)?;
+        match crossing.state {
+            CrossingState::Finished | CrossingState::Proved => {
+                return Err(has_to_be(&crossing, "what is built is not struck out; correct the report instead"));
+            }
+            CrossingState::StruckOut => return Err(has_to_be(&crossing, "there is nothing left to strike out")),
+            _ => not_of_another_team(&crossing, by)?,
+        }
+        crossing.state = CrossingState::StruckOut;
+        crossing.in_hand = None;
+        crossing.struck_out_because = Some(b.because.clone());
+        self.change(crossing)
+    }
+
+    /// A joint in the wire may not fall inside a span over a stream.
+    fn joint_may_fall(&self, line: LineId, chainage: Metres, profile: &Profile) -> Result<(), Refusal> {
+        let spans = self.crossings.values().filter(|c| c.line == line).filter_map(|c| c.unbroken(profile));
+        match spans.into_iter().find(|span| span.holds(chainage)) {
+            Some(span) => Err(Refusal::SpliceInSpan { chainage_m: chainage, from_m: span.from, to_m: span.to }),
+            None => Ok(()),
+        }
+    }
+
+    /// The same rule, when the span is named after the joint was made.
+    fn span_is_unbroken(&self, crossing: &Crossing, profile: &Profile) -> Result<(), Refusal> {
+        let (Some(span), Some(line)) = (crossing.unbroken(profile), self.lines.get(&crossing.line)) else {
+            return Ok(());
+        };
+        let changes = line.reels.iter().skip(1).map(|reel| reel.from_chainage_m);
+        let joints = line.splices.iter().map(|splice| splice.chainage_m).chain(changes);
+        match joints.into_iter().find(|&joint| span.holds(joint)) {
+            Some(joint) => Err(Refusal::SpliceInSpan { chainage_m: joint, from_m: span.from, to_m: span.to }),
+            None => Ok(()),
+        }
+    }
+
+    // ── what follows ─────────────────────────────────────────────────────────────────────────────────────────────
+
+    fn change(&self, crossing: Crossing) -> Result<Change, Refusal> {
+        let line = self.line(crossing.line)?;
+        Ok(self.settled(line, vec![crossing]))
+    }
+
+    /// The change, with the line's state as it follows from the rest: open work takes 'proved' and 'handed over' away.
+    fn settled(&self, mut line: Line, crossings: Vec<Crossing>) -> Change {
+        let now = |c: &Crossing| crossings.iter().find(|n| n.id == c.id).map_or(c.state, |n| n.state);
+        let unfinished = self.crossings.values().any(|c| c.line == line.id && now(c).is_unfinished())
+            || crossings.iter().any(|c| c.state.is_unfinished());
+        if unfinished || line.through_at.is_none() {
+            line.proved_at = None;
+            line.handed_over_at = None;
+            line.handed_over_to = None;
+        }
+        line.state = if line.handed_over_at.is_some() {
+            LineState::HandedOver
+        } else if line.proved_at.is_some() {
+            LineState::Proved
+        } else if line.through_at.is_some() {
+            if unfinished { LineState::Through } else { LineState::Finished }
+        } else if line.started_at.is_some() {
+            LineState::Laying
+        } else {
+            LineState::Planned
+        };
+        let same = self.lines.get(&line.id) == Some(&line);
+        Change { lines: if same { Vec::new() } else { vec![line] }, crossings }
+    }
+
+    // ── corrections ──────────────────────────────────────────────────────────────────────────────────────────────
+
+    fn after_correction(
+        &self,
+        entry: &Entry,
+        correction: &Correction,
+        history: &[Entry],
+        profile: &Profile,
+    ) -> Result<Change, Refusal> {
+        let wrong = history
+            .iter()
+            .find(|e| e.report.id == correction.corrects)
+            .ok_or(Refusal::NoSuchReport)?;
+        if entry.by.party != Party::CommandPost && entry.by.team != wrong.by.team {
+            return Err(Refusal::NotYourReport { team: wrong.by.team.clone() });
+        }
+        may_be_corrected(&wrong.report.body, correction.instead.as_deref())?;
+        if let Some(Body::LinePlanned(right)) = correction.instead.as_deref() {
+            self.number_is_free(right)?;
+        }
+        let mut log = history.to_vec();
+        log.push(entry.clone());
+        let sum = Self::fold(&log, profile).map_err(|broken| {
+            if broken.sequence == wrong.sequence {
+                broken.refusal
+            } else {
+                Refusal::RestsOnIt {
+                    sequence: broken.sequence,
+                    report: broken.kind,
+                    because: broken.refusal.to_string(),
+                }
+            }
+        })?;
+        let lines = sum.lines.into_values().filter(|line| self.lines.get(&line.id) != Some(line));
+        let crossings = sum.crossings.into_values().filter(|c| self.crossings.get(&c.id) != Some(c));
+        Ok(Change { lines: lines.collect(), crossings: crossings.collect() })
+    }
+}
+
+/// Whether a report of this kind can be put right in this way.
+fn may_be_corrected(wrong: &Body, instead: Option<&Body>) -> Result<(), Refusal> {
+    let kind = wrong.kind();
+    let not_withdrawn = |what: &str| Err(Refusal::NotWithdrawn { report: kind, instead: what.to_owned() });
+    match (kind, instead) {
+        (Kind::Correction, _) => not_withdrawn("correct the report that it corrected once more"),
+        (Kind::CrossingForeseen | Kind::CrossingMarked, None) => {
+            not_withdrawn("strike the crossing out, or say what should stand instead")
+        }
+        (Kind::LinePlanned, None) => not_withdrawn("say what should stand instead"),
+        (_, Some(right)) if right.kind() != kind || right.subject() != wrong.subject() => {
+            Err(Refusal::OtherSubject { report: kind })
+        }
+        _ => Ok(()),
+    }
+}
+
+fn wants(line: &Line, need: &str) -> Refusal {
+    Refusal::LineState { designation: line.designation.clone(), state: line.state, need: need.to_owned() }
+}
+
+fn has_to_be(crossing: &Crossing, need: &str) -> Refusal {
+    Refusal::CrossingState { state: crossing.state, need: need.to_owned() }
+}
+
+/// What one team has in hand, only that team or the command post may touch.
+fn not_of_another_team(crossing: &Crossing, by: &Sender) -> Result<(), Refusal> {
+    match &crossing.in_hand {
+        Some(held) if held.team != by.team && by.party != Party::CommandPost => {
+            Err(Refusal::InHandOf { team: held.team.clone(), since: held.since })
+        }
+        _ => Ok(()),
+    }
+}
+
+fn in_range(what: &'static str, given_m: Metres, least: f64, most: f64) -> Result<(), Refusal> {
+    let (least_m, most_m) = (Metres::from_const(least), Metres::from_const(most));
+    if (least_m..=most_m).contains(&given_m) {
+        Ok(())
+    } else {
+        Err(Refusal::OutOfRange { what, given_m, least_m, most_m })
+    }
+}
+
+/// An overhead wire's height, where one was reported, against the least for the place.
+fn high_enough(
+    obstacle: Obstacle,
+    construction: Option<Construction>,
+    clearance: Option<Metres>,
+    profile: &Profile,
+) -> Result<(), Refusal> {
+    let (Some(given_m), true) = (clearance, construction.is_some_and(Construction::is_overhead)) else {
+        return Ok(());
+    };
+    in_range("a height", given_m, -20.0, 100.0)?;
+    let least_m = profile.least_height(obstacle).value;
+    if obstacle == Obstacle::Stream {
+        return if given_m > Metres::ZERO { Ok(()) } else { Err(Refusal::InTheWater { given_m }) };
+    }
+    // Heights are measured with a tape: what reads the same to a centimetre is the same.
+    if given_m + Metres::from_const(0.005) < least_m {
+        Err(Refusal::TooLow { obstacle, given_m, least_m })
+    } else {
+        Ok(())
+    }
+}
+
+fn list_for(
+    obstacle: Obstacle,
+    hard_surface: bool,
+    construction: Construction,
+    profile: &Profile,
+    which: impl Fn(construction::Choice) -> Vec<Item>,
+) -> Vec<Item> {
+    construction::guide(obstacle, hard_surface, profile)
+        .allowed
+        .into_iter()
+        .find(|choice| choice.construction == construction)
+        .map(which)
+        .unwrap_or_default()
+}
+
+/// The items of the list that are not done.
+fn left_undone<'a>(list: &'a [Item], done: &[String]) -> Result<Vec<&'a Item>, Refusal> {
+    if let Some(item) = done.iter().find(|id| !list.iter().any(|item| item.id == id.as_str())) {
+        return Err(Refusal::NoSuchItem { item: item.chars().take(40).collect() });
+    }
+    Ok(list.iter().filter(|item| !done.iter().any(|id| id == item.id)).collect())
+}
+
+/// The chainage that was said, or of where the device was, or of the laying head.
+fn said_or_stood(line: &Line, said: Option<Metres>, stood: Option<Position>) -> Result<Metres, Refusal> {
+    match (said, stood) {
+        (Some(said), _) if said > line.laid_length + AHEAD_OF_TRACE || said < Metres::ZERO => {
+            Err(Refusal::BeyondTheWire { chainage_m: said, laid_m: line.laid_length })
+        }
+        (Some(said), _) => Ok(said),
+        (None, Some(stood)) => Ok(line.chainage(stood).min(line.laid_length)),
+        (None, None) => Ok(line.laid_length),
+    }
+}
+

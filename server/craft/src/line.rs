@@ -1,0 +1,259 @@
+//! A line: a wire route between two ends. What it becomes by a report is decided in [`crate::installation`].
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::{
+    geodesy::{self, Position},
+    ids::{LineId, ReelId},
+    text::Name,
+    trace::Trace,
+    units::Metres,
+};
+
+/// How far a line has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LineState {
+    /// Drawn on the map.
+    Planned,
+    /// The lead team is under way.
+    Laying,
+    /// A call was made back over the wire from the far end.
+    Through,
+    /// Through, and no crossing is unfinished.
+    Finished,
+    /// Tested over its whole length after the last crossing was finished.
+    Proved,
+    /// In the hands of the switchboard's crew.
+    HandedOver,
+}
+
+impl LineState {
+    /// Every state, in the order of the work.
+    pub const ALL: [Self; 6] =
+        [Self::Planned, Self::Laying, Self::Through, Self::Finished, Self::Proved, Self::HandedOver];
+
+    /// The name in the database and on the wire.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Planned => "planned",
+            Self::Laying => "laying",
+            Self::Through => "through",
+            Self::Finished => "finished",
+            Self::Proved => "proved",
+            Self::HandedOver => "handed_over",
+        }
+    }
+
+    /// The words for a person.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::HandedOver => "handed over",
+            other => other.as_str(),
+        }
+    }
+}
+
+impl std::fmt::Display for LineState {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.words())
+    }
+}
+
+/// A line's number, the same from end to end, and never a unit's name: it has a digit in it and is short.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "String")]
+#[schema(value_type = String, pattern = "^[A-Z]{0,2}-?[0-9]{1,4}[A-Z]?$")]
+pub struct Designation(String);
+
+/// Why a designation was not taken.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "\"{0}\" is no line number: up to two letters, one to four digits and a letter at most, such as 12, 12A or L-12. \
+     Tags must not tell the unit, so no names"
+)]
+pub struct DesignationError(String);
+
+impl Designation {
+    /// Checks the number.
+    ///
+    /// # Errors
+    /// When it has not the shape of a line number.
+    ///
+    /// # Source
+    /// SS0444 p. 30, pars. 35 to 39: one number from end to end; markings must not disclose the unit.
+    pub fn new(raw: &str) -> Result<Self, DesignationError> {
+        let text = raw.trim().to_ascii_uppercase();
+        let rest = text.trim_start_matches(|c: char| c.is_ascii_uppercase());
+        let letters = text.len() - rest.len();
+        let number = rest.strip_prefix('-').unwrap_or(rest);
+        let tail = number.trim_start_matches(|c: char| c.is_ascii_digit());
+        let digits = number.len() - tail.len();
+        let tail_ok = tail.is_empty() || (tail.len() == 1 && tail.as_bytes()[0].is_ascii_uppercase());
+        if letters <= 2 && (1..=4).contains(&digits) && tail_ok {
+            Ok(Self(text))
+        } else {
+            Err(DesignationError(raw.chars().take(40).collect()))
+        }
+    }
+
+    /// The number.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for Designation {
+    type Error = DesignationError;
+    fn try_from(raw: String) -> Result<Self, DesignationError> {
+        Self::new(&raw)
+    }
+}
+
+impl std::fmt::Display for Designation {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// A reel put on the line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Reel {
+    /// Its id.
+    pub id: ReelId,
+    /// What is written on it.
+    pub label: Name,
+    /// The wire on it when it was begun.
+    pub length_m: Metres,
+    /// Where it was begun.
+    pub from_chainage_m: Metres,
+}
+
+/// A splice in the line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Splice {
+    /// Where.
+    pub chainage_m: Metres,
+    /// When.
+    pub at: DateTime<Utc>,
+}
+
+/// A call over the wire that was good.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct CallBack {
+    /// When.
+    pub at: DateTime<Utc>,
+    /// From where on the line.
+    pub chainage_m: Metres,
+    /// Who made it.
+    pub team: Name,
+}
+
+/// What a line is now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Its id.
+    pub id: LineId,
+    /// Its number.
+    pub designation: Designation,
+    /// The near end.
+    pub from: Name,
+    /// The far end.
+    pub to: Name,
+    /// How far it has come.
+    pub state: LineState,
+    /// Where it shall go.
+    pub planned: Option<Trace>,
+    /// Where it lies.
+    pub laid: Vec<Position>,
+    /// The length of what lies.
+    pub laid_length: Metres,
+    /// The team that lays it.
+    pub team: Option<Name>,
+    /// Reels, in the order in which they were begun.
+    pub reels: Vec<Reel>,
+    /// Splices, in the order in which they were made.
+    pub splices: Vec<Splice>,
+    /// Good calls, in the order in which they were made.
+    pub call_backs: Vec<CallBack>,
+    /// When the laying began.
+    pub started_at: Option<DateTime<Utc>>,
+    /// When a call came from the far end.
+    pub through_at: Option<DateTime<Utc>>,
+    /// When it was proved.
+    pub proved_at: Option<DateTime<Utc>>,
+    /// When it was handed over.
+    pub handed_over_at: Option<DateTime<Utc>>,
+    /// To whom it was handed over.
+    pub handed_over_to: Option<Name>,
+}
+
+impl Line {
+    /// How far along the line a place is: on what is laid where the wire lies beside it, else from the laying head on
+    /// along the plan, else straight on from the head.
+    #[must_use]
+    pub fn chainage(&self, place: Position) -> Metres {
+        let laid = Trace::new(self.laid.clone()).ok();
+        if let Some(laid) = &laid {
+            let nearest = laid.nearest(place);
+            if nearest.chainage < self.laid_length || self.planned.is_none() {
+                let beyond = if nearest.chainage < self.laid_length {
+                    Metres::ZERO
+                } else {
+                    geodesy::distance(laid.end(), place)
+                };
+                return nearest.chainage + beyond;
+            }
+        }
+        match (&self.planned, self.laid.last()) {
+            (None, head) => head.map_or(Metres::ZERO, |&head| geodesy::distance(head, place)),
+            (Some(plan), None) => plan.nearest(place).chainage,
+            (Some(plan), Some(&head)) => {
+                let ahead = plan.nearest(place).chainage - plan.nearest(head).chainage;
+                self.laid_length + ahead.max(Metres::ZERO)
+            }
+        }
+    }
+
+    /// The whole length: what is laid, and what the plan still wants from the laying head on.
+    #[must_use]
+    pub fn length(&self) -> Metres {
+        match (&self.planned, self.laid.last()) {
+            (None, _) => self.laid_length,
+            (Some(plan), None) => plan.length(),
+            (Some(plan), Some(&head)) => {
+                let left = plan.length() - plan.nearest(head).chainage;
+                if self.through_at.is_some() { self.laid_length } else { self.laid_length + left.max(Metres::ZERO) }
+            }
+        }
+    }
+
+    /// What is left on the reel in use, if the wire was drawn with this slack.
+    #[must_use]
+    pub fn left_on_reel(&self, slack_percent: u8) -> Option<Metres> {
+        let reel = self.reels.last()?;
+        let drawn = (self.laid_length - reel.from_chainage_m).stretched(slack_percent);
+        Some((reel.length_m - drawn).max(Metres::ZERO))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_a_number_and_not_a_name() {
+        for good in ["12", "12A", "L-12", "AB1234", "l-7"] {
+            assert!(Designation::new(good).is_ok(), "{good}");
+        }
+        for bad in ["", "ALPHA", "1st Signals", "12345", "12AB", "ABC1", "-", "A-", "12-"] {
+            assert!(Designation::new(bad).is_err(), "{bad}");
+        }
+        assert_eq!(Designation::new(" l-7 ").unwrap().as_str(), "L-7");
+    }
+}

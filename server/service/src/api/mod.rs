@@ -1,0 +1,15 @@
+//! The routes, one file a noun, each function named as the operation in the OpenAPI document.
+
+pub mod crossing;
+pub mod feed;
+pub mod guide;
+pub mod health;
+pub mod line;
+pub mod log;
+pub mod operation;
+pub mod pass;
+pub mod queue;
+pub mod reference;
+pub mod report;
+pub mod session;
+pub mod tile;

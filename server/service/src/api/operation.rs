@@ -1,0 +1,113 @@
+//! The operation as a whole.
+
+use std::sync::Arc;
+
+use axum::{Extension, Json, extract::State};
+use chrono::{DateTime, Utc};
+use laywire_craft::{crossing::CrossingState, ids::OperationId, line::LineState, text::Name, units::Metres};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::line::LineProperties;
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Problem, ProblemDocument},
+};
+
+/// An operation, its lines and their figures.
+#[derive(Serialize, ToSchema)]
+pub struct Operation {
+    /// Its id.
+    id: OperationId,
+    /// Its name.
+    name: Name,
+    /// When it was opened.
+    opened_at: DateTime<Utc>,
+    /// The last number in its wire log.
+    sequence: i64,
+    /// The service's time, for a device that wants to know how wrong its own is.
+    now: DateTime<Utc>,
+    /// Its lines.
+    lines: Vec<LineFigures>,
+    /// The ground that is loaded, if any.
+    terrain: Option<Terrain>,
+}
+
+/// A line and what is unfinished on it.
+#[derive(Serialize, ToSchema)]
+pub struct LineFigures {
+    /// The line.
+    line: LineProperties,
+    /// Its id.
+    id: laywire_craft::ids::LineId,
+    /// Crossings on it that are not struck out.
+    crossings: usize,
+    /// Those that are foreseen and not yet come to.
+    foreseen: usize,
+    /// Those that are marked, passed or in hand.
+    unfinished: usize,
+    /// Those with wire in traffic.
+    in_traffic: usize,
+    /// Where the first unfinished one is.
+    first_unfinished_m: Option<Metres>,
+    /// How far it has come.
+    state: LineState,
+}
+
+/// The ground that is loaded.
+#[derive(Serialize, ToSchema)]
+pub struct Terrain {
+    /// West, south, east, north.
+    bounds: [f64; 4],
+    /// Changes when another extract is loaded.
+    version: String,
+    /// Whose the map data is.
+    attribution: String,
+}
+
+/// The operation, its lines and their figures.
+#[utoipa::path(get, path = "/api/operations/{op}", tag = "operation", operation_id = "operation",
+    params(("op" = OperationId, Path)),
+    responses((status = 200, body = Operation), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
+pub async fn operation(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+) -> Result<Json<Operation>, Problem> {
+    let id = seat.0.operation;
+    let pool = &service.pool;
+    let operation = laywire_store::operation::get(pool, id).await?.ok_or(Problem::NotFound)?;
+    let lines = laywire_store::lines(pool, id, 0).await?;
+    let crossings = laywire_store::crossings(pool, id, 0).await?;
+    let figures = lines
+        .iter()
+        .map(|line| {
+            let on = |state: fn(CrossingState) -> bool| {
+                crossings.iter().filter(|c| c.now.line == line.now.id && state(c.now.state))
+            };
+            LineFigures {
+                id: line.now.id,
+                line: LineProperties::of(&line.now, service.profile.slack_percent),
+                crossings: on(|state| state != CrossingState::StruckOut).count(),
+                foreseen: on(|state| state == CrossingState::Foreseen).count(),
+                unfinished: on(CrossingState::is_unfinished).count(),
+                in_traffic: on(CrossingState::is_unfinished).filter(|c| c.now.wire_in_traffic()).count(),
+                first_unfinished_m: on(CrossingState::is_unfinished).map(|c| c.now.chainage).reduce(Metres::min),
+                state: line.now.state,
+            }
+        })
+        .collect();
+    Ok(Json(Operation {
+        id,
+        name: operation.name,
+        opened_at: operation.opened_at,
+        sequence: operation.sequence,
+        now: service.now(),
+        lines: figures,
+        terrain: terrain(&service).await?,
+    }))
+}
+
+async fn terrain(_service: &Service) -> Result<Option<Terrain>, Problem> {
+    Ok(None)
+}

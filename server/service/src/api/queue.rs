@@ -1,0 +1,146 @@
+//! The follow-up team's queue.
+
+use std::sync::Arc;
+
+use axum::{Extension, Json, extract::State};
+use chrono::{DateTime, Utc};
+use laywire_craft::{
+    geodesy::{self, Position},
+    ids::{LineId, OperationId},
+    line::Designation,
+    units::{Degrees, Metres},
+};
+use laywire_store::queue::{self, MOST};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::crossing::CrossingFeature;
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Asked, Problem, ProblemDocument},
+};
+
+/// By what the queue is ordered.
+#[derive(Debug, Clone, Copy, Default, Deserialize, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Order {
+    /// By distance over the ground.
+    #[default]
+    Near,
+    /// By distance along the line.
+    Along,
+    /// Wire in traffic first, then by distance over the ground.
+    Hazard,
+}
+
+/// Where the team stands and what it asks for.
+#[derive(Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Ask {
+    /// Where the team stands: longitude, latitude.
+    #[param(value_type = String, example = "-4.6350,54.0950")]
+    from: Stand,
+    /// By what to order.
+    #[serde(default)]
+    order: Order,
+    /// How many, 1 to 100.
+    #[serde(default)]
+    #[param(value_type = Option<u16>, minimum = 1, maximum = 100)]
+    limit: Limit,
+    /// The line to go along.
+    line: Option<LineId>,
+    /// Which pass to speak with, in a browser that holds several.
+    #[allow(dead_code, reason = "read where passes are checked")]
+    seat: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(try_from = "String")]
+struct Stand(Position);
+
+impl TryFrom<String> for Stand {
+    type Error = String;
+    fn try_from(text: String) -> Result<Self, String> {
+        let (lon, lat) = text.split_once(',').ok_or("two numbers with a comma between them: longitude, latitude")?;
+        let number = |part: &str| part.trim().parse::<f64>().map_err(|_| "longitude and latitude are numbers".to_owned());
+        Position::new(number(lon)?, number(lat)?).map(Self).map_err(|error| error.to_string())
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(try_from = "u16")]
+struct Limit(u16);
+
+impl Default for Limit {
+    fn default() -> Self {
+        Self(20)
+    }
+}
+
+impl TryFrom<u16> for Limit {
+    type Error = String;
+    fn try_from(limit: u16) -> Result<Self, String> {
+        if (1..=MOST).contains(&limit) { Ok(Self(limit)) } else { Err(format!("{limit}; give 1 to {MOST}")) }
+    }
+}
+
+/// The queue.
+#[derive(Serialize, ToSchema)]
+pub struct Queue {
+    /// Where the team stands.
+    from: Position,
+    /// By what it is ordered.
+    order: Order,
+    /// The unfinished crossings, the first to do first.
+    waiting: Vec<Waiting>,
+}
+
+/// One unfinished crossing.
+#[derive(Serialize, ToSchema)]
+pub struct Waiting {
+    /// How far it is: over the ground, or along the line when the order says so.
+    distance_m: Metres,
+    /// In which direction, clockwise from true north.
+    direction_deg: Degrees,
+    /// The same as one of eight points of the compass.
+    compass: &'static str,
+    /// The number of its line.
+    designation: Designation,
+    /// Since when it has stood open: passed, or else marked.
+    open_since: DateTime<Utc>,
+    /// The crossing.
+    crossing: CrossingFeature,
+}
+
+/// The unfinished crossings, nearest first.
+#[utoipa::path(get, path = "/api/operations/{op}/queue", tag = "crossings", operation_id = "queue",
+    params(("op" = OperationId, Path), Ask),
+    responses((status = 200, body = Queue), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
+        (status = 404, body = ProblemDocument)))]
+pub async fn queue(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Asked(ask): Asked<Ask>,
+) -> Result<Json<Queue>, Problem> {
+    let from = ask.from.0;
+    let order = match ask.order {
+        Order::Near => queue::Order::Near,
+        Order::Along => queue::Order::Along,
+        Order::Hazard => queue::Order::Hazard,
+    };
+    let waiting = queue::queue(&service.pool, seat.0.operation, from, order, ask.line, ask.limit.0).await?;
+    let waiting = waiting.into_iter().map(|w| {
+        let direction = geodesy::direction(from, w.crossing.position);
+        Waiting {
+            distance_m: w.distance,
+            direction_deg: direction,
+            compass: geodesy::compass_point(direction),
+            designation: w.designation,
+            open_since: w.crossing.passed_at.unwrap_or(w.crossing.opened_at),
+            crossing: CrossingFeature::of(&w.crossing, w.changed),
+        }
+    });
+    Ok(Json(Queue { from, order: ask.order, waiting: waiting.collect() }))
+}

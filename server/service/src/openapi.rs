@@ -1,0 +1,136 @@
+//! All the routes, and the document that describes them. A route stands here once; the document, the check for a pass
+//! and the router are made of the same list, so that none can be forgotten.
+
+use std::{path::Path, sync::Arc, time::Duration};
+
+use axum::{
+    Router,
+    http::{HeaderValue, StatusCode, header},
+    middleware::from_fn_with_state,
+    response::IntoResponse,
+};
+use tower_http::{
+    catch_panic::CatchPanicLayer,
+    compression::CompressionLayer,
+    services::{ServeDir, ServeFile},
+    set_header::SetResponseHeaderLayer,
+    timeout::RequestBodyTimeoutLayer,
+    trace::TraceLayer,
+};
+use utoipa::{
+    Modify, OpenApi,
+    openapi::{
+        OpenApi as Document,
+        security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityScheme},
+    },
+};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{Service, access, api, problem};
+
+/// What stands over the list of routes.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "laywire",
+        description = "Field telephone wire: lines, crossings, and what is unfinished. Lengths are metres, times are \
+            RFC 3339 in UTC, positions are GeoJSON (WGS 84, longitude first). Every call but the few marked so needs a pass, \
+            as `Authorization: Bearer PASS` or as the cookie that POST /api/session sets. Errors are problem documents \
+            (RFC 9457).",
+        license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
+    ),
+    modifiers(&Passes),
+    security(("pass" = []), ("cookie" = []))
+)]
+struct Head;
+
+struct Passes;
+
+impl Modify for Passes {
+    fn modify(&self, document: &mut Document) {
+        let parts = document.components.get_or_insert_default();
+        let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).build();
+        parts.add_security_scheme("pass", SecurityScheme::Http(bearer));
+        let cookie = ApiKey::Cookie(ApiKeyValue::new("laywire-{seat}"));
+        parts.add_security_scheme("cookie", SecurityScheme::ApiKey(cookie));
+    }
+}
+
+fn public() -> OpenApiRouter<Arc<Service>> {
+    OpenApiRouter::new()
+        .routes(routes!(api::health::health))
+        .routes(routes!(api::session::join))
+        .routes(routes!(api::reference::openapi))
+        .routes(routes!(api::reference::reference))
+}
+
+fn with_pass() -> OpenApiRouter<Arc<Service>> {
+    OpenApiRouter::new()
+        .routes(routes!(api::session::session, api::session::leave))
+        .routes(routes!(api::operation::operation))
+        .routes(routes!(api::line::lines, api::line::plan_line))
+        .routes(routes!(api::crossing::crossings))
+        .routes(routes!(api::guide::crossing_guide))
+        .routes(routes!(api::report::report))
+        .routes(routes!(api::queue::queue))
+        .routes(routes!(api::feed::feed))
+        .routes(routes!(api::log::log))
+        .routes(routes!(api::pass::passes, api::pass::give_pass))
+        .routes(routes!(api::pass::revoke_pass))
+        .routes(routes!(api::tile::tile))
+}
+
+/// The document, OpenAPI 3.1.
+#[must_use]
+pub fn document() -> Document {
+    OpenApiRouter::with_openapi(Head::openapi()).merge(public()).merge(with_pass()).split_for_parts().1
+}
+
+/// What a browser may load on our pages: only what comes from here.
+const CONTENT_POLICY: &str = "default-src 'self'; worker-src 'self'; img-src 'self' data: blob:; \
+    style-src 'self' 'unsafe-inline'; connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+
+/// The whole service; with the folder of built pages, if there is one.
+pub fn app(service: Arc<Service>, web: Option<&Path>) -> Router {
+    let guarded = with_pass().route_layer(from_fn_with_state(service.clone(), access::required));
+    let (router, _) = OpenApiRouter::new().merge(public()).merge(guarded).split_for_parts();
+    let api = router
+        .method_not_allowed_fallback(|| async { problem::Problem::MethodNotAllowed })
+        .route("/api/{*rest}", axum::routing::any(|| async { problem::Problem::NotFound }))
+        .with_state(service);
+    let fixed = |name: header::HeaderName, value: &'static str| {
+        SetResponseHeaderLayer::if_not_present(name, HeaderValue::from_static(value))
+    };
+    let pages = match web {
+        Some(folder) => api.merge(pages(folder)),
+        None => api.fallback(|| async { (StatusCode::NOT_FOUND, "There are no pages here; the API is under /api.\n") }),
+    };
+    pages
+        .layer(CompressionLayer::new())
+        .layer(RequestBodyTimeoutLayer::new(Duration::from_secs(30)))
+        .layer(CatchPanicLayer::custom(problem::on_panic))
+        .layer(fixed(header::CONTENT_SECURITY_POLICY, CONTENT_POLICY))
+        .layer(fixed(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .layer(fixed(header::REFERRER_POLICY, "no-referrer"))
+        .layer(TraceLayer::new_for_http())
+}
+
+/// The built pages: files under /assets never change under their name, an unknown one is not found, and any other
+/// address is the one page, which finds its way by itself.
+fn pages(folder: &Path) -> Router {
+    let lasting = SetResponseHeaderLayer::overriding(
+        header::CACHE_CONTROL,
+        |response: &axum::response::Response| {
+            let value = if response.status().is_success() { "public, max-age=31536000, immutable" } else { "no-store" };
+            Some(HeaderValue::from_static(value))
+        },
+    );
+    let fresh = SetResponseHeaderLayer::overriding(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
+    let assets = ServeDir::new(folder.join("assets")).fallback(tower::service_fn(|_| async {
+        Ok::<_, std::convert::Infallible>(StatusCode::NOT_FOUND.into_response())
+    }));
+    let rest = ServeDir::new(folder).fallback(ServeFile::new(folder.join("index.html")));
+    Router::new()
+        .nest_service("/assets", tower::ServiceBuilder::new().layer(lasting).service(assets))
+        .fallback_service(tower::ServiceBuilder::new().layer(fresh).service(rest))
+}

@@ -1,0 +1,214 @@
+//! Crossings in the state tables.
+
+use chrono::{DateTime, Utc};
+use laywire_craft::{
+    construction::Construction,
+    crossing::{Crossing, CrossingState, InHand},
+    ids::{CrossingId, LineId, OperationId},
+    obstacle::Obstacle,
+    text::{Name, Remark},
+    units::Metres,
+};
+use sqlx::{FromRow, PgConnection, PgPool};
+use uuid::Uuid;
+
+use crate::{
+    Current, StoreError,
+    error::named,
+    line::{metres, name, position},
+};
+
+#[derive(FromRow)]
+pub(crate) struct Row {
+    id: Uuid,
+    line: Uuid,
+    state: String,
+    lon: f64,
+    lat: f64,
+    chainage_m: f64,
+    obstacle: String,
+    hard_surface: bool,
+    construction: Option<String>,
+    clearance_m: Option<f64>,
+    depth_m: Option<f64>,
+    span_m: Option<f64>,
+    clear_of_traffic: bool,
+    left_undone: Vec<String>,
+    opened_at: DateTime<Utc>,
+    passed_at: Option<DateTime<Utc>>,
+    in_hand_team: Option<String>,
+    in_hand_since: Option<DateTime<Utc>>,
+    finished_at: Option<DateTime<Utc>>,
+    finished_by: Option<String>,
+    proved_at: Option<DateTime<Utc>>,
+    struck_out_because: Option<String>,
+    changed: i64,
+}
+
+/// The columns of a crossing, as [`Row`] reads them.
+macro_rules! crossing_columns {
+    () => {
+        "id, line, state, ST_X(position::geometry) as lon, ST_Y(position::geometry) as lat, chainage_m, obstacle, \
+         hard_surface, construction, clearance_m, depth_m, span_m, clear_of_traffic, left_undone, opened_at, passed_at, \
+         in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, changed"
+    };
+}
+pub(crate) use crossing_columns;
+
+macro_rules! select_crossing {
+    ($rest:literal) => {
+        concat!("select ", crossing_columns!(), " from crossing where operation = $1 ", $rest)
+    };
+}
+
+fn optional(what: &'static str, value: Option<f64>) -> Result<Option<Metres>, StoreError> {
+    value.map(|v| metres(what, v)).transpose()
+}
+
+impl TryFrom<Row> for Current<Crossing> {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let in_hand = match (row.in_hand_team, row.in_hand_since) {
+            (Some(team), Some(since)) => Some(InHand { team: name("crossing.in_hand_team", &team)?, since }),
+            _ => None,
+        };
+        let construction = row
+            .construction
+            .map(|c| named("crossing.construction", &Construction::ALL, Construction::as_str, &c))
+            .transpose()?;
+        let because = row
+            .struck_out_because
+            .map(|r| Remark::new(&r).map_err(|_| StoreError::corrupt("crossing.struck_out_because", &r)))
+            .transpose()?;
+        let crossing = Crossing {
+            id: CrossingId(row.id),
+            line: LineId(row.line),
+            state: named("crossing.state", &CrossingState::ALL, CrossingState::as_str, &row.state)?,
+            position: position("crossing.position", row.lon, row.lat)?,
+            chainage: metres("crossing.chainage_m", row.chainage_m)?,
+            obstacle: named("crossing.obstacle", &Obstacle::ALL, Obstacle::as_str, &row.obstacle)?,
+            hard_surface: row.hard_surface,
+            construction,
+            clearance: optional("crossing.clearance_m", row.clearance_m)?,
+            depth: optional("crossing.depth_m", row.depth_m)?,
+            span: optional("crossing.span_m", row.span_m)?,
+            clear_of_traffic: row.clear_of_traffic,
+            left_undone: row.left_undone,
+            opened_at: row.opened_at,
+            passed_at: row.passed_at,
+            in_hand,
+            finished_at: row.finished_at,
+            finished_by: row.finished_by.map(|t| name("crossing.finished_by", &t)).transpose()?,
+            proved_at: row.proved_at,
+            struck_out_because: because,
+        };
+        Ok(Self { now: crossing, changed: row.changed })
+    }
+}
+
+pub(crate) fn all(rows: Vec<Row>) -> Result<Vec<Current<Crossing>>, StoreError> {
+    rows.into_iter().map(Current::try_from).collect()
+}
+
+/// The crossings of an operation that changed after an entry (0: all of them), along each line.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn crossings(
+    pool: &PgPool,
+    operation: OperationId,
+    after: i64,
+) -> Result<Vec<Current<Crossing>>, StoreError> {
+    all(sqlx::query_as(select_crossing!("and changed > $2 order by line, chainage_m, id"))
+        .bind(operation.0)
+        .bind(after)
+        .fetch_all(pool)
+        .await?)
+}
+
+pub(crate) async fn every(
+    connection: &mut PgConnection,
+    operation: OperationId,
+) -> Result<Vec<Current<Crossing>>, StoreError> {
+    all(sqlx::query_as(select_crossing!("")).bind(operation.0).fetch_all(connection).await?)
+}
+
+pub(crate) async fn of_line(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    line: LineId,
+) -> Result<Vec<Crossing>, StoreError> {
+    let rows = sqlx::query_as(select_crossing!("and line = $2"))
+        .bind(operation.0)
+        .bind(line.0)
+        .fetch_all(connection)
+        .await?;
+    Ok(all(rows)?.into_iter().map(|current| current.now).collect())
+}
+
+pub(crate) async fn line_of(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    id: CrossingId,
+) -> Result<Option<LineId>, StoreError> {
+    let line: Option<Uuid> = sqlx::query_scalar("select line from crossing where operation = $1 and id = $2")
+        .bind(operation.0)
+        .bind(id.0)
+        .fetch_optional(connection)
+        .await?;
+    Ok(line.map(LineId))
+}
+
+pub(crate) async fn save(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    c: &Crossing,
+    changed: i64,
+) -> Result<(), StoreError> {
+    sqlx::query(
+        "insert into crossing (operation, id, line, state, position, chainage_m, obstacle, hard_surface, construction,
+             clearance_m, depth_m, span_m, clear_of_traffic, wire_in_traffic, left_undone, opened_at, passed_at,
+             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, changed)
+         values ($1, $2, $3, $4, ST_MakePoint($5, $6)::geography, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,
+             $19, $20, $21, $22, $23, $24, $25)
+         on conflict on constraint crossing_pkey do update set
+             line = excluded.line, state = excluded.state, position = excluded.position,
+             chainage_m = excluded.chainage_m, obstacle = excluded.obstacle, hard_surface = excluded.hard_surface,
+             construction = excluded.construction, clearance_m = excluded.clearance_m, depth_m = excluded.depth_m,
+             span_m = excluded.span_m, clear_of_traffic = excluded.clear_of_traffic,
+             wire_in_traffic = excluded.wire_in_traffic, left_undone = excluded.left_undone,
+             opened_at = excluded.opened_at, passed_at = excluded.passed_at, in_hand_team = excluded.in_hand_team,
+             in_hand_since = excluded.in_hand_since, finished_at = excluded.finished_at,
+             finished_by = excluded.finished_by, proved_at = excluded.proved_at,
+             struck_out_because = excluded.struck_out_because, changed = excluded.changed",
+    )
+    .bind(operation.0)
+    .bind(c.id.0)
+    .bind(c.line.0)
+    .bind(c.state.as_str())
+    .bind(c.position.lon())
+    .bind(c.position.lat())
+    .bind(c.chainage.value())
+    .bind(c.obstacle.as_str())
+    .bind(c.hard_surface)
+    .bind(c.construction.map(Construction::as_str))
+    .bind(c.clearance.map(Metres::value))
+    .bind(c.depth.map(Metres::value))
+    .bind(c.span.map(Metres::value))
+    .bind(c.clear_of_traffic)
+    .bind(c.wire_in_traffic())
+    .bind(&c.left_undone)
+    .bind(c.opened_at)
+    .bind(c.passed_at)
+    .bind(c.in_hand.as_ref().map(|held| held.team.as_str()))
+    .bind(c.in_hand.as_ref().map(|held| held.since))
+    .bind(c.finished_at)
+    .bind(c.finished_by.as_ref().map(Name::as_str))
+    .bind(c.proved_at)
+    .bind(c.struck_out_because.as_ref().map(Remark::as_str))
+    .bind(changed)
+    .execute(connection)
+    .await?;
+    Ok(())
+}

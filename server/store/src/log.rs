@@ -1,0 +1,368 @@
+//! The wire log: reports come in, entries stand. One transaction takes a batch: it holds the operation's counter row,
+//! asks the rules about each report in turn, appends what may stand, writes the state that follows, and tells every
+//! process. It never changes or removes an entry.
+
+use std::collections::{HashMap, HashSet};
+
+use chrono::{DateTime, SubsecRound, Utc};
+use laywire_craft::{
+    ids::{CrossingId, LineId, OperationId, ReportId},
+    installation::Installation,
+    party::Sender,
+    profile::Profile,
+    refusal::Refusal,
+    report::{Body, Entry, Report, Subject},
+};
+use sqlx::{FromRow, PgConnection, PgPool, types::Json};
+use uuid::Uuid;
+
+use crate::{StoreError, crossing, line, line::position, pass::sender};
+
+/// The columns of an entry, as [`Row`] reads them.
+macro_rules! select_entry {
+    ($rest:literal) => {
+        concat!(
+            "select sequence, id, party, team, at, received_at, longitude, latitude, body from wire_log \
+             where operation = $1 ",
+            $rest
+        )
+    };
+}
+
+/// What became of a report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// It stands in the log.
+    Recorded {
+        /// Its number.
+        sequence: i64,
+    },
+    /// It stood there before.
+    AlreadyRecorded {
+        /// Its number.
+        sequence: i64,
+    },
+    /// A rule refused it, and nothing changed by it.
+    Refused(Refusal),
+}
+
+/// Takes a batch in, in its order. Each report stands exactly once, however often and from wherever it is sent.
+///
+/// # Errors
+/// When the operation does not exist or the database fails; then nothing of the batch stands.
+pub async fn record(
+    pool: &PgPool,
+    operation: OperationId,
+    by: &Sender,
+    reports: Vec<Report>,
+    now: DateTime<Utc>,
+    profile: &Profile,
+) -> Result<Vec<(ReportId, Outcome)>, StoreError> {
+    // The database keeps microseconds: what is decided on now has to be what a rebuild will read.
+    let received_at = now.trunc_subsecs(6);
+    let mut tx = pool.begin().await?;
+    let sequence: i64 =
+        sqlx::query_scalar("select sequence from operation where operation = $1 for update")
+            .bind(operation.0)
+            .fetch_optional(&mut *tx)
+            .await?
+            .ok_or(StoreError::NoSuchOperation(operation.0))?;
+    let mut desk = Desk { operation, sequence, ..Desk::default() };
+    let mut stands = already_there(&mut tx, operation, &reports).await?;
+    let mut outcomes = Vec::with_capacity(reports.len());
+    for mut report in reports {
+        let id = report.id;
+        report.at = report.at.trunc_subsecs(6);
+        let outcome = if let Some(&sequence) = stands.get(&id) {
+            Outcome::AlreadyRecorded { sequence }
+        } else {
+            let entry = Entry { sequence: desk.sequence + 1, by: by.clone(), received_at, report };
+            match desk.take(&mut tx, entry, profile).await? {
+                Ok(sequence) => {
+                    stands.insert(id, sequence);
+                    Outcome::Recorded { sequence }
+                }
+                Err(refusal) => Outcome::Refused(refusal),
+            }
+        };
+        outcomes.push((id, outcome));
+    }
+    if desk.entries.is_empty() {
+        return Ok(outcomes);
+    }
+    desk.write(&mut tx).await?;
+    tx.commit().await?;
+    Ok(outcomes)
+}
+
+async fn already_there(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    reports: &[Report],
+) -> Result<HashMap<ReportId, i64>, StoreError> {
+    let ids: Vec<Uuid> = reports.iter().map(|r| r.id.0).collect();
+    let rows: Vec<(Uuid, i64)> =
+        sqlx::query_as("select id, sequence from wire_log where operation = $1 and id = any($2)")
+            .bind(operation.0)
+            .bind(ids)
+            .fetch_all(connection)
+            .await?;
+    Ok(rows.into_iter().map(|(id, sequence)| (ReportId(id), sequence)).collect())
+}
+
+/// One batch at work: what has been read so far, and what will be written.
+#[derive(Default)]
+struct Desk {
+    operation: OperationId,
+    sequence: i64,
+    read: HashSet<LineId>,
+    sum: Installation,
+    entries: Vec<(Entry, Option<LineId>, Option<CrossingId>)>,
+    lines: HashMap<LineId, i64>,
+    crossings: HashMap<CrossingId, i64>,
+}
+
+impl Desk {
+    async fn take(
+        &mut self,
+        connection: &mut PgConnection,
+        entry: Entry,
+        profile: &Profile,
+    ) -> Result<Result<i64, Refusal>, StoreError> {
+        let line = self.lay_out(connection, &entry.report.body).await?;
+        let history = match entry.report.body {
+            Body::Correction(_) => self.history(connection, line).await?,
+            _ => Vec::new(),
+        };
+        let change = match self.sum.decide(&entry, &history, profile) {
+            Ok(change) => change,
+            Err(refusal) => return Ok(Err(refusal)),
+        };
+        self.sequence = entry.sequence;
+        self.lines.extend(change.lines.iter().map(|l| (l.id, entry.sequence)));
+        self.crossings.extend(change.crossings.iter().map(|c| (c.id, entry.sequence)));
+        self.sum.adopt(change);
+        let crossing = match entry.report.body.subject() {
+            Subject::Crossing(id, _) => Some(id),
+            _ => None,
+        };
+        self.entries.push((entry, line, crossing));
+        Ok(Ok(self.sequence))
+    }
+
+    /// Reads what the rules have to see for this report: its line with all crossings, and whatever may stand in its way.
+    async fn lay_out(
+        &mut self,
+        connection: &mut PgConnection,
+        body: &Body,
+    ) -> Result<Option<LineId>, StoreError> {
+        let planned = match body {
+            Body::LinePlanned(b) => Some(b),
+            Body::Correction(c) => match c.instead.as_deref() {
+                Some(Body::LinePlanned(b)) => Some(b),
+                _ => None,
+            },
+            _ => None,
+        };
+        if let Some(planned) = planned {
+            let namesake = line::namesakes(connection, self.operation, &planned.designation).await?;
+            if let Some(id) = namesake {
+                self.read_line(connection, id).await?;
+            }
+        }
+        let line = match body.subject() {
+            Subject::Line(line) => Some(line),
+            Subject::Crossing(crossing, named) => {
+                let of = match self.sum.crossings.get(&crossing) {
+                    Some(known) => Some(known.line),
+                    None => crossing::line_of(connection, self.operation, crossing).await?,
+                };
+                if let (Some(named), Some(of)) = (named, of)
+                    && named != of
+                {
+                    self.read_line(connection, of).await?;
+                }
+                named.or(of)
+            }
+            Subject::Report(id) => self.line_of_report(connection, id).await?,
+            Subject::Operation => None,
+        };
+        if let Some(line) = line {
+            self.read_line(connection, line).await?;
+        }
+        Ok(line)
+    }
+
+    async fn read_line(&mut self, connection: &mut PgConnection, id: LineId) -> Result<(), StoreError> {
+        if !self.read.insert(id) {
+            return Ok(());
+        }
+        if let Some(line) = line::with_id(&mut *connection, self.operation, id).await? {
+            self.sum.lines.insert(id, line);
+            let crossings = crossing::of_line(connection, self.operation, id).await?;
+            self.sum.crossings.extend(crossings.into_iter().map(|c| (c.id, c)));
+        }
+        Ok(())
+    }
+
+    async fn line_of_report(
+        &self,
+        connection: &mut PgConnection,
+        id: ReportId,
+    ) -> Result<Option<LineId>, StoreError> {
+        if let Some((_, line, _)) = self.entries.iter().find(|(entry, ..)| entry.report.id == id) {
+            return Ok(*line);
+        }
+        let line: Option<Option<Uuid>> =
+            sqlx::query_scalar("select line from wire_log where operation = $1 and id = $2")
+                .bind(self.operation.0)
+                .bind(id.0)
+                .fetch_optional(connection)
+                .await?;
+        Ok(line.flatten().map(LineId))
+    }
+
+    /// Everything that the log holds of the line, this batch's own entries included.
+    async fn history(
+        &self,
+        connection: &mut PgConnection,
+        line: Option<LineId>,
+    ) -> Result<Vec<Entry>, StoreError> {
+        let rows: Vec<Row> = sqlx::query_as(select_entry!(
+            "and line is not distinct from $2 order by sequence"
+        ))
+        .bind(self.operation.0)
+        .bind(line.map(|l| l.0))
+        .fetch_all(connection)
+        .await?;
+        let mut history = rows.into_iter().map(Entry::try_from).collect::<Result<Vec<_>, _>>()?;
+        history.extend(self.entries.iter().filter(|(_, of, _)| *of == line).map(|(entry, ..)| entry.clone()));
+        Ok(history)
+    }
+
+    async fn write(&self, connection: &mut PgConnection) -> Result<(), StoreError> {
+        for (id, changed) in &self.lines {
+            if let Some(line) = self.sum.lines.get(id) {
+                line::save(connection, self.operation, line, *changed).await?;
+            }
+        }
+        for (id, changed) in &self.crossings {
+            if let Some(crossing) = self.sum.crossings.get(id) {
+                crossing::save(connection, self.operation, crossing, *changed).await?;
+            }
+        }
+        for (entry, line, crossing) in &self.entries {
+            append(connection, self.operation, entry, *line, *crossing).await?;
+        }
+        sqlx::query("update operation set sequence = $2 where operation = $1")
+            .bind(self.operation.0)
+            .bind(self.sequence)
+            .execute(&mut *connection)
+            .await?;
+        sqlx::query("select pg_notify('laywire_log', $1)")
+            .bind(format!("{}:{}", self.operation, self.sequence))
+            .execute(&mut *connection)
+            .await?;
+        Ok(())
+    }
+}
+
+async fn append(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    entry: &Entry,
+    line: Option<LineId>,
+    crossing: Option<CrossingId>,
+) -> Result<(), StoreError> {
+    let report = &entry.report;
+    sqlx::query(
+        "insert into wire_log (operation, sequence, id, kind, line, crossing, party, team, at, received_at, longitude,
+             latitude, body)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+    )
+    .bind(operation.0)
+    .bind(entry.sequence)
+    .bind(report.id.0)
+    .bind(report.body.kind().as_str())
+    .bind(line.map(|l| l.0))
+    .bind(crossing.map(|c| c.0))
+    .bind(entry.by.party.as_str())
+    .bind(entry.by.team.as_str())
+    .bind(report.at)
+    .bind(entry.received_at)
+    .bind(report.position.map(|p| p.lon()))
+    .bind(report.position.map(|p| p.lat()))
+    .bind(Json(&report.body))
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+#[derive(FromRow)]
+pub(crate) struct Row {
+    sequence: i64,
+    id: Uuid,
+    party: String,
+    team: String,
+    at: DateTime<Utc>,
+    received_at: DateTime<Utc>,
+    longitude: Option<f64>,
+    latitude: Option<f64>,
+    body: Json<Body>,
+}
+
+impl TryFrom<Row> for Entry {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let stood = match (row.longitude, row.latitude) {
+            (Some(lon), Some(lat)) => Some(position("wire_log.position", lon, lat)?),
+            _ => None,
+        };
+        Ok(Self {
+            sequence: row.sequence,
+            by: sender(&row.party, &row.team)?,
+            received_at: row.received_at,
+            report: Report { id: ReportId(row.id), at: row.at, position: stood, body: row.body.0 },
+        })
+    }
+}
+
+/// The entries after a number, in order, at most `most` of them.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn after(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    sequence: i64,
+    most: i64,
+) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<Row> = sqlx::query_as(select_entry!("and sequence > $2 order by sequence limit $3"))
+        .bind(operation.0)
+        .bind(sequence)
+        .bind(most)
+        .fetch_all(connection)
+        .await?;
+    rows.into_iter().map(Entry::try_from).collect()
+}
+
+/// The last entries, the newest first, at most `most` of them.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn latest(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    before: i64,
+    most: i64,
+) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<Row> =
+        sqlx::query_as(select_entry!("and sequence < $2 order by sequence desc limit $3"))
+            .bind(operation.0)
+            .bind(before)
+            .bind(most)
+            .fetch_all(connection)
+            .await?;
+    rows.into_iter().map(Entry::try_from).collect()
+}
