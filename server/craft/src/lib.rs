@@ -7,7 +7,7 @@
 pub mod construction;
 pub mod crossing;
 pub mod geodesy;
-// pub mod grid;
+pub mod grid;
 pub mod ids;
 pub mod installation;
 pub mod line;

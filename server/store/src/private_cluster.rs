@@ -252,6 +252,15 @@ impl PrivateCluster {
         self.site.connect_options(NAME)
     }
 
+    /// How to connect to the database that another process runs in this folder.
+    ///
+    /// # Errors
+    /// When the folder cannot be read, or its socket's place is not ours.
+    pub async fn held_by_another(folder: &Path) -> Result<PgConnectOptions, ClusterError> {
+        let folder = &fs::canonicalize(folder).map_err(|reason| unusable(folder, reason))?;
+        Ok(Site::survey(folder, false).await?.connect_options(NAME))
+    }
+
     /// Brings the database back whenever it ends unasked, for as long as the future is polled. It can be
     /// dropped at any moment: [`stop`](Self::stop) also ends a database that was just coming back.
     pub async fn keep_running(&mut self) -> Infallible {

@@ -8,6 +8,7 @@ use laywire_craft::{
     construction::Construction,
     crossing::{Crossing, CrossingState, InHand},
     geodesy::Position,
+    grid::{GridReference, Precision},
     ids::{CrossingId, LineId, OperationId},
     obstacle::Obstacle,
     text::{Name, Remark},
@@ -119,7 +120,7 @@ pub struct CrossingProperties {
 
 /// A place's grid reference, spaced for reading.
 pub(super) fn grid(place: Position) -> String {
-    laywire_craft::grid::Mgrs::of(place).spaced()
+    GridReference::of(place, Precision::ONE_METRE).spaced()
 }
 
 impl CrossingFeature {

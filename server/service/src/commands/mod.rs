@@ -119,7 +119,7 @@ impl Database {
                 Ok(Opened { pool, cluster: Some(cluster) })
             }
             Err(ClusterError::FolderInUse { .. }) => {
-                let held = PrivateCluster::held_by_another(&self.data)?;
+                let held = PrivateCluster::held_by_another(&self.data).await?;
                 Ok(Opened { pool: laywire_store::open(held, CONNECTIONS).await?, cluster: None })
             }
             Err(error) => Err(error.into()),

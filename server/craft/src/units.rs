@@ -1,0 +1,302 @@
+//! The units of every figure that crosses a module's edge: metres, minutes and degrees, checked once when they are made.
+//! It never rounds and never holds NaN or an infinity. The only conversion here is the international foot, 0.3048 m
+//! exactly (international yard and pound agreement, 1959; 24 FR 5348).
+
+use std::iter::Sum;
+use std::ops::{Add, Sub};
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// A figure outside the range that its unit allows.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[error("{what} is {value}; give a number from {least} to {most}")]
+pub struct OutOfRange {
+    /// What the figure is, in words.
+    pub what: &'static str,
+    /// The figure as it was given.
+    pub value: f64,
+    /// The least that is allowed.
+    pub least: f64,
+    /// The most that is allowed.
+    pub most: f64,
+}
+
+/// Lets `value` pass when it lies in `least..=most`; NaN and infinities never do, and a negative zero loses its sign.
+pub(crate) const fn within(what: &'static str, value: f64, least: f64, most: f64) -> Result<f64, OutOfRange> {
+    if value >= least && value <= most {
+        Ok(value + 0.0)
+    } else {
+        Err(OutOfRange { what, value, least, most })
+    }
+}
+
+/// A length or a height.
+///
+/// # Units
+/// Metres, from -1e8 to 1e8: two and a half times round the Earth, either way. Sums stop at those ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = -1e8, maximum = 1e8)]
+pub struct Metres(f64);
+
+/// A span of time.
+///
+/// # Units
+/// Minutes, from 0 to 1e8. Sums stop at those ends, and so does a difference: no work takes less than no time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Minutes(f64);
+
+/// A direction over the ground.
+///
+/// # Units
+/// Degrees clockwise from true north, 0 <= d < 360.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, exclusive_maximum = 360)]
+pub struct Degrees(f64);
+
+/// What [`Metres`] and [`Minutes`] share: the range, and sums that stay inside it.
+macro_rules! quantity {
+    ($unit:ident, $what:literal, $symbol:literal, $least:expr) => {
+        impl $unit {
+            /// None at all.
+            pub const ZERO: Self = Self(0.0);
+            /// The least that can be written.
+            pub const LEAST: Self = Self($least);
+            /// The most that can be written.
+            pub const MOST: Self = Self(1e8);
+
+            /// Checks a figure that comes from outside.
+            ///
+            /// # Errors
+            /// NaN, an infinity, or a figure outside the unit's range.
+            pub const fn new(value: f64) -> Result<Self, OutOfRange> {
+                match within($what, value, Self::LEAST.0, Self::MOST.0) {
+                    Ok(value) => Ok(Self(value)),
+                    Err(error) => Err(error),
+                }
+            }
+
+            /// A figure written in the source. Use it for a `const`, where a wrong figure stops the build.
+            ///
+            /// # Panics
+            /// On a figure outside the unit's range.
+            #[must_use]
+            pub const fn from_const(value: f64) -> Self {
+                assert!(
+                    value >= Self::LEAST.0 && value <= Self::MOST.0,
+                    "the figure is outside its unit's range"
+                );
+                Self(value + 0.0)
+            }
+
+            /// A computed figure that its maker has already bounded.
+            pub(crate) const fn bounded(value: f64) -> Self {
+                Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
+            }
+
+            /// The bare number, in the unit.
+            #[must_use]
+            pub const fn value(self) -> f64 {
+                self.0
+            }
+        }
+
+        impl Add for $unit {
+            type Output = Self;
+            fn add(self, other: Self) -> Self {
+                Self::bounded(self.0 + other.0)
+            }
+        }
+
+        impl Sub for $unit {
+            type Output = Self;
+            fn sub(self, other: Self) -> Self {
+                Self::bounded(self.0 - other.0)
+            }
+        }
+
+        impl Sum for $unit {
+            fn sum<I: Iterator<Item = Self>>(figures: I) -> Self {
+                figures.fold(Self::ZERO, Add::add)
+            }
+        }
+
+        unit!($unit, $symbol, 2);
+    };
+}
+
+/// What all units share: an order, plain numbers in JSON, and a figure with its symbol on screens.
+macro_rules! unit {
+    ($unit:ident, $symbol:literal, $places:literal) => {
+        // No figure is NaN or a negative zero, so that the total order is the usual one.
+        impl Eq for $unit {}
+
+        impl Ord for $unit {
+            fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+                self.0.total_cmp(&other.0)
+            }
+        }
+
+        impl PartialOrd for $unit {
+            fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+                Some(self.cmp(other))
+            }
+        }
+
+        impl TryFrom<f64> for $unit {
+            type Error = OutOfRange;
+            fn try_from(value: f64) -> Result<Self, OutOfRange> {
+                Self::new(value)
+            }
+        }
+
+        impl From<$unit> for f64 {
+            fn from(figure: $unit) -> f64 {
+                figure.0
+            }
+        }
+
+        impl std::fmt::Display for $unit {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                write!(f, concat!("{:.*}", $symbol), f.precision().unwrap_or($places), self.0)
+            }
+        }
+    };
+}
+
+quantity!(Metres, "a length in metres", " m", -1e8);
+quantity!(Minutes, "a time in minutes", " min", 0.0);
+unit!(Degrees, "°", 1);
+
+impl Metres {
+    /// The smaller of the two.
+    #[must_use]
+    pub fn min(self, other: Self) -> Self {
+        if other < self { other } else { self }
+    }
+
+    /// The greater of the two.
+    #[must_use]
+    pub fn max(self, other: Self) -> Self {
+        if other > self { other } else { self }
+    }
+
+    /// Half of it.
+    #[must_use]
+    pub fn half(self) -> Self {
+        Self(self.0 / 2.0)
+    }
+
+    /// The length with slack added, in percent of it.
+    ///
+    /// ```
+    /// use laywire_craft::units::Metres;
+    /// assert_eq!(Metres::from_const(100.0).stretched(20), Metres::from_const(120.0));
+    /// ```
+    #[must_use]
+    pub fn stretched(self, percent: u8) -> Self {
+        Self::bounded(self.0 * (100.0 + f64::from(percent)) / 100.0)
+    }
+}
+
+impl Degrees {
+    /// Checks a direction that comes from outside.
+    ///
+    /// # Errors
+    /// NaN, an infinity, a negative figure, or 360 and more.
+    pub const fn new(value: f64) -> Result<Self, OutOfRange> {
+        match within("a direction in degrees from true north", value, 0.0, 360.0_f64.next_down()) {
+            Ok(value) => Ok(Self(value)),
+            Err(_) => Err(OutOfRange {
+                what: "a direction in degrees from true north",
+                value,
+                least: 0.0,
+                most: 359.999_999,
+            }),
+        }
+    }
+
+    /// A finite angle brought into 0 <= d < 360 by whole turns.
+    pub(crate) fn turned(angle: f64) -> Self {
+        let turned = angle.rem_euclid(360.0);
+        // A tiny negative angle comes out as 360 exactly, and a negative zero stays one.
+        Self(if turned >= 360.0 { 0.0 } else { turned + 0.0 })
+    }
+
+    /// The bare number, in degrees.
+    #[must_use]
+    pub const fn value(self) -> f64 {
+        self.0
+    }
+}
+
+/// A length that the source gives in feet.
+///
+/// # Panics
+/// On a figure that is not a length; in a `const` that stops the build.
+///
+/// # Source
+/// 1 ft = 0.3048 m exactly: international yard and pound agreement, 1959.
+///
+/// ```
+/// use laywire_craft::units::{Metres, feet};
+/// assert_eq!(feet(100.0), Metres::from_const(30.48));
+/// assert_eq!(feet(14.0).to_string(), "4.27 m");
+/// ```
+#[must_use]
+pub const fn feet(f: f64) -> Metres {
+    Metres::from_const(f * 0.3048)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_travel_as_plain_numbers() {
+        assert_eq!(serde_json::to_string(&Metres::from_const(4.27)).unwrap(), "4.27");
+        assert_eq!(serde_json::from_str::<Minutes>("12").unwrap(), Minutes::from_const(12.0));
+        assert_eq!(serde_json::from_str::<Degrees>("359.5").unwrap().to_string(), "359.5°");
+    }
+
+    #[test]
+    fn a_figure_out_of_range_says_what_is_wrong() {
+        let refused = |error: serde_json::Error| error.to_string();
+        assert_eq!(
+            refused(serde_json::from_str::<Minutes>("-1").unwrap_err()),
+            "a time in minutes is -1; give a number from 0 to 100000000"
+        );
+        assert!(
+            refused(serde_json::from_str::<Metres>("1e9").unwrap_err())
+                .starts_with("a length in metres is 1000000000")
+        );
+        assert!(
+            refused(serde_json::from_str::<Degrees>("360").unwrap_err()).ends_with("from 0 to 359.999999")
+        );
+        for wrong in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert!(
+                Metres::new(wrong).is_err() && Minutes::new(wrong).is_err() && Degrees::new(wrong).is_err()
+            );
+        }
+    }
+
+    #[test]
+    fn sums_stay_in_range() {
+        assert_eq!(Metres::MOST + Metres::MOST, Metres::MOST);
+        assert_eq!(Metres::LEAST - Metres::MOST, Metres::LEAST);
+        assert_eq!(Minutes::from_const(1.0) - Minutes::from_const(2.0), Minutes::ZERO);
+        assert_eq!([feet(1.0), feet(2.0)].into_iter().sum::<Metres>(), feet(1.0) + feet(2.0));
+    }
+
+    #[test]
+    fn an_angle_is_turned_into_one_turn() {
+        for (angle, turned) in [(-90.0, 270.0), (-1e-20, 0.0), (-0.0, 0.0), (720.0, 0.0)] {
+            assert_eq!(Degrees::turned(angle), Degrees::new(turned).unwrap());
+        }
+        assert!(Degrees::turned(-0.0).value().is_sign_positive());
+    }
+}
