@@ -112,7 +112,8 @@ fn item(id: &'static str, text: impl Into<String>, source: &'static str) -> Item
 }
 
 const PRACTICE: &str = "common practice, no source";
-const RAIL_UNDER: &str = "SS0444 p. 25: under the rails, between the ties; a train's updraft lifts loose wire";
+const RAIL_UNDER: &str =
+    "SS0444 p. 25: under the rails, between the ties; a train's updraft lifts loose wire";
 
 /// Whether the construction is allowed at the obstacle, and if not, which rule forbids it.
 ///
@@ -131,9 +132,10 @@ pub fn check(obstacle: Obstacle, hard_surface: bool, construction: Construction)
     };
     match (obstacle, construction) {
         (O::Railway, c) if c.is_overhead() => Err(Refusal::OverheadOverRailway { construction: c }),
-        (O::Railway, C::Buried | C::Ladder) => {
-            wrong("no wire may lie on a track, and nobody digs across one", "go under the rails, between two ties")
-        }
+        (O::Railway, C::Buried | C::Ladder) => wrong(
+            "no wire may lie on a track, and nobody digs across one",
+            "go under the rails, between two ties",
+        ),
         (O::Stream, C::ThroughCulvert | C::Buried | C::Ladder) => {
             wrong("water moves and strains wire that lies in it", "go overhead, or along a bridge")
         }
@@ -231,8 +233,8 @@ fn ranked(obstacle: Obstacle) -> [Construction; 8] {
 }
 
 fn choice(obstacle: Obstacle, construction: Construction, profile: &Profile) -> Choice {
-    let height = (construction.is_overhead() && obstacle != Obstacle::Stream)
-        .then(|| profile.least_height(obstacle));
+    let height =
+        (construction.is_overhead() && obstacle != Obstacle::Stream).then(|| profile.least_height(obstacle));
     let depth = (construction == Construction::Buried).then_some(profile.burial_depth);
     Choice {
         construction,
@@ -251,9 +253,13 @@ fn reason(obstacle: Obstacle, construction: Construction) -> &'static str {
     use Construction as C;
     match (obstacle, construction) {
         (_, C::ThroughCulvert) => "A culvert within reach keeps wire out of traffic with the least work.",
-        (Obstacle::Stream, C::UnderBridge) => "A bridge within reach spares the span: tie outside or under its deck.",
+        (Obstacle::Stream, C::UnderBridge) => {
+            "A bridge within reach spares the span: tie outside or under its deck."
+        }
         (_, C::UnderBridge) => "A bridge within reach keeps wire out of traffic with the least work.",
-        (_, C::UnderRails) => "Between two ties, in a small trench, without slack: the only way across a track.",
+        (_, C::UnderRails) => {
+            "Between two ties, in a small trench, without slack: the only way across a track."
+        }
         (_, C::OverheadTrees) => "Trees on both sides carry it without poles of our own.",
         (_, C::OverheadPoles) => "Standing poles carry it, if they are sound and carry no power.",
         (_, C::OverheadLancePoles) => "Where nothing stands, two lance poles lashed together a side.",
@@ -266,26 +272,50 @@ fn reason(obstacle: Obstacle, construction: Construction) -> &'static str {
 fn lead_list(obstacle: Obstacle, construction: Construction) -> Vec<Item> {
     use Construction as C;
     let mut list = match construction {
-        C::ThroughCulvert => vec![item("pull_through", "Pull the wire through, clear of the water's bed", "SS0440 p. 33")],
-        C::UnderBridge => vec![item("off_roadway", "Lay it under or outside the deck, off the roadway", PRACTICE)],
+        C::ThroughCulvert => {
+            vec![item("pull_through", "Pull the wire through, clear of the water's bed", "SS0440 p. 33")]
+        }
+        C::UnderBridge => {
+            vec![item("off_roadway", "Lay it under or outside the deck, off the roadway", PRACTICE)]
+        }
         C::UnderRails => vec![
             item("railway_leave", "The railway has given leave, and one person watches for trains", PRACTICE),
-            item("between_ties", "Lay it under the rails, between two ties, close to one of them", RAIL_UNDER),
+            item(
+                "between_ties",
+                "Lay it under the rails, between two ties, close to one of them",
+                RAIL_UNDER,
+            ),
             item("no_slack", "Draw it tight to a stake on each side: no slack at the rails", RAIL_UNDER),
         ],
         C::OverheadTrees | C::OverheadPoles | C::OverheadLancePoles => {
-            vec![item("lift", "Lift the wire over with a throw-line or lance pole and tie it off on both sides", PRACTICE)]
+            vec![item(
+                "lift",
+                "Lift the wire over with a throw-line or lance pole and tie it off on both sides",
+                PRACTICE,
+            )]
         }
-        C::Buried => vec![item("flat_across", "Lay it straight across, flat and taut, and stake both sides", "SS0444 p. 25")],
+        C::Buried => vec![item(
+            "flat_across",
+            "Lay it straight across, flat and taut, and stake both sides",
+            "SS0444 p. 25",
+        )],
         C::Ladder => vec![
-            item("conductors_apart", "Lay the conductors parallel, farther apart than the longest vehicle", "SS0440 p. 33"),
+            item(
+                "conductors_apart",
+                "Lay the conductors parallel, farther apart than the longest vehicle",
+                "SS0440 p. 33",
+            ),
             item("stakes", "Stake both sides and splice again on the far side", "SS0440 p. 33"),
         ],
     };
     if obstacle == Obstacle::Stream {
         list.push(item("no_splice", "No splice in the span: change reels well before or after it", PRACTICE));
     }
-    list.push(item("spare", "Leave a spare length on both sides for the follow-up team", "SS0440 pp. 29, 31"));
+    list.push(item(
+        "spare",
+        "Leave a spare length on both sides for the follow-up team",
+        "SS0440 pp. 29, 31",
+    ));
     list.push(item("tags", "Tag both sides with the line's number", "SS0444 p. 30, par. 37"));
     list
 }
@@ -301,48 +331,107 @@ fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Prof
     if construction.is_overhead() {
         let least = profile.least_height(obstacle);
         if obstacle == Obstacle::Stream {
-            list.push(item("height", "Lowest point of the wire clear of the highest water and what it carries", PRACTICE));
+            list.push(item(
+                "height",
+                "Lowest point of the wire clear of the highest water and what it carries",
+                PRACTICE,
+            ));
             list.push(item("no_splice", "No splice anywhere in the span", PRACTICE));
         } else {
-            let text = format!("Lowest point of the wire at least {} above the surface", feet_and_metres(least.value));
+            let text = format!(
+                "Lowest point of the wire at least {} above the surface",
+                feet_and_metres(least.value)
+            );
             list.push(item("height", text, least.source));
         }
     }
     match construction {
         C::ThroughCulvert => {
-            list.push(item("tie_ends", "Tie both ends outside, above the normal water, clear of debris", PRACTICE));
+            list.push(item(
+                "tie_ends",
+                "Tie both ends outside, above the normal water, clear of debris",
+                PRACTICE,
+            ));
             list.push(item("no_chafe", "Tape or pad it where it bends over an edge", PRACTICE));
         }
         C::UnderBridge => {
-            list.push(item("tie_under", "Tie it under or outside the deck at intervals, out of reach of traffic", PRACTICE));
+            list.push(item(
+                "tie_under",
+                "Tie it under or outside the deck at intervals, out of reach of traffic",
+                PRACTICE,
+            ));
             list.push(item("no_chafe", "Tape or pad it where it bends over an edge", PRACTICE));
         }
         C::UnderRails => {
-            list.push(item("stakes", "Stakes 1 to 2 ft (0.3 to 0.6 m) outside the rails, wire tied to both, no slack", "SS0444 p. 25"));
+            list.push(item(
+                "stakes",
+                "Stakes 1 to 2 ft (0.3 to 0.6 m) outside the rails, wire tied to both, no slack",
+                "SS0444 p. 25",
+            ));
             list.push(item("trench", "Trench it to the edge of the improved ground on both sides", PRACTICE));
             list.push(item("ballast", "Ballast put back as it was", PRACTICE));
         }
         C::OverheadTrees => {
-            list.push(item("tree_tie", "Loop-knot tie at height that gives with the tree's sway", "SS0440 p. 29"));
-            list.push(item("ground_tie", "Ground tie 3 to 6 in (8 to 15 cm) up on both sides, slack kept behind it", "SS0440 p. 29"));
+            list.push(item(
+                "tree_tie",
+                "Loop-knot tie at height that gives with the tree's sway",
+                "SS0440 p. 29",
+            ));
+            list.push(item(
+                "ground_tie",
+                "Ground tie 3 to 6 in (8 to 15 cm) up on both sides, slack kept behind it",
+                "SS0440 p. 29",
+            ));
         }
         C::OverheadPoles => {
-            list.push(item("pole_sound", "Poles are sound, carry no power line, and their owner agrees", "WAC 296-54-529; PS 623 p. 44"));
-            list.push(item("pole_tie", "Tie at height; clove hitch on an insulator with 4 to 6 in (10 to 15 cm) of tape", "SS0440 p. 31"));
-            list.push(item("ground_tie", "Ground tie 3 to 6 in (8 to 15 cm) up on both sides, slack kept behind it", "SS0440 p. 29"));
+            list.push(item(
+                "pole_sound",
+                "Poles are sound, carry no power line, and their owner agrees",
+                "WAC 296-54-529; PS 623 p. 44",
+            ));
+            list.push(item(
+                "pole_tie",
+                "Tie at height; clove hitch on an insulator with 4 to 6 in (10 to 15 cm) of tape",
+                "SS0440 p. 31",
+            ));
+            list.push(item(
+                "ground_tie",
+                "Ground tie 3 to 6 in (8 to 15 cm) up on both sides, slack kept behind it",
+                "SS0440 p. 29",
+            ));
         }
         C::OverheadLancePoles => {
-            list.push(item("lash", "Two lance poles lashed a side, overlap at least 5 ft (1.52 m)", "SS0440 p. 31"));
-            list.push(item("guys", "Guyed at 45° to the line, 1 m out for each metre up; stake at the pole's foot", "SS0440 p. 31"));
+            list.push(item(
+                "lash",
+                "Two lance poles lashed a side, overlap at least 5 ft (1.52 m)",
+                "SS0440 p. 31",
+            ));
+            list.push(item(
+                "guys",
+                "Guyed at 45° to the line, 1 m out for each metre up; stake at the pole's foot",
+                "SS0440 p. 31",
+            ));
         }
         C::Buried => {
             let text = format!("Trench at least {} deep", feet_and_metres(profile.burial_depth.value));
             list.push(item("depth", text, profile.burial_depth.source));
-            list.push(item("stakes", "Stake each side; a spare length left in the trench and at both ends", "SS0444 p. 25"));
-            list.push(item("backfill", "Packed back without a hump, spoil kept at the side for when it settles", "SS0444 p. 25"));
+            list.push(item(
+                "stakes",
+                "Stake each side; a spare length left in the trench and at both ends",
+                "SS0444 p. 25",
+            ));
+            list.push(item(
+                "backfill",
+                "Packed back without a hump, spoil kept at the side for when it settles",
+                "SS0444 p. 25",
+            ));
         }
         C::Ladder => {
-            list.push(item("replace", "Replace the ladder by an overhead crossing, a culvert or a bridge", "SS0440 p. 33"));
+            list.push(item(
+                "replace",
+                "Replace the ladder by an overhead crossing, a culvert or a bridge",
+                "SS0440 p. 33",
+            ));
         }
     }
     let tags = if construction.is_overhead() {
@@ -465,8 +554,13 @@ mod tests {
                 assert_eq!(guide.allowed.len() + guide.refused.len(), Construction::ALL.len());
                 assert!(guide.allowed.iter().any(|c| c.lasting), "{obstacle} {hard}");
                 for choice in &guide.allowed {
-                    assert!(!choice.lead.is_empty() && !choice.finish.is_empty() && !choice.cautions.is_empty());
-                    assert!(choice.finish.iter().any(|i| i.id == "tags"), "tags on both sides of every crossing");
+                    assert!(
+                        !choice.lead.is_empty() && !choice.finish.is_empty() && !choice.cautions.is_empty()
+                    );
+                    assert!(
+                        choice.finish.iter().any(|i| i.id == "tags"),
+                        "tags on both sides of every crossing"
+                    );
                     let mut ids: Vec<_> = choice.finish.iter().map(|i| i.id).collect();
                     ids.sort_unstable();
                     ids.dedup();

@@ -250,7 +250,12 @@ impl Installation {
         if !line.reels.is_empty() {
             self.joint_may_fall(line.id, joint, profile)?;
         }
-        line.reels.push(Reel { id: b.reel, label: b.label.clone(), length_m: b.length_m, from_chainage_m: joint });
+        line.reels.push(Reel {
+            id: b.reel,
+            label: b.label.clone(),
+            length_m: b.length_m,
+            from_chainage_m: joint,
+        });
         Ok(self.settled(line, Vec::new()))
     }
 
@@ -279,7 +284,8 @@ impl Installation {
         if line.started_at.is_none() {
             return Err(wants(&line, "start it first"));
         }
-        let chainage = if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
+        let chainage =
+            if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
         if b.from_far_end && line.through_at.is_none() {
             let open = |c: &&Crossing| c.line == line.id && c.state.is_unfinished() && c.passed_at.is_none();
             let not_passed: Vec<Metres> = self.crossings.values().filter(open).map(|c| c.chainage).collect();
@@ -339,7 +345,12 @@ impl Installation {
         self.crossings.get(&id).cloned().ok_or(Refusal::NoSuchCrossing)
     }
 
-    fn crossing_foreseen(&self, b: &CrossingMarked, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+    fn crossing_foreseen(
+        &self,
+        b: &CrossingMarked,
+        when: DateTime<Utc>,
+        p: &Profile,
+    ) -> Result<Change, Refusal> {
         if self.crossings.contains_key(&b.crossing) {
             return Err(Refusal::IdInUse);
         }
@@ -347,7 +358,12 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_marked(&self, b: &CrossingMarked, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+    fn crossing_marked(
+        &self,
+        b: &CrossingMarked,
+        when: DateTime<Utc>,
+        p: &Profile,
+    ) -> Result<Change, Refusal> {
         let line = self.line(b.line)?;
         if line.started_at.is_none() {
             return Err(wants(&line, "start it first, then mark what it meets"));
@@ -359,7 +375,9 @@ impl Installation {
             None => {}
             Some(old) if old.line != b.line => return Err(Refusal::IdInUse),
             Some(old) if old.state == CrossingState::Foreseen => {}
-            Some(old) => return Err(has_to_be(old, "it is marked only once; correct the report to change it")),
+            Some(old) => {
+                return Err(has_to_be(old, "it is marked only once; correct the report to change it"));
+            }
         }
         let crossing = self.named(b, CrossingState::Marked, when, p)?;
         self.change(crossing)
@@ -416,20 +434,27 @@ impl Installation {
         Ok(crossing)
     }
 
-    fn crossing_passed(&self, b: &CrossingPassed, when: DateTime<Utc>, p: &Profile) -> Result<Change, Refusal> {
+    fn crossing_passed(
+        &self,
+        b: &CrossingPassed,
+        when: DateTime<Utc>,
+        p: &Profile,
+    ) -> Result<Change, Refusal> {
         let mut crossing = self.crossing(b.crossing)?;
         match crossing.state {
             CrossingState::Marked => crossing.state = CrossingState::Passed,
             CrossingState::InHand if crossing.passed_at.is_none() => {}
-            CrossingState::Foreseen => return Err(has_to_be(&crossing, "mark it first: say what it is and how it is crossed")),
+            CrossingState::Foreseen => {
+                return Err(has_to_be(&crossing, "mark it first: say what it is and how it is crossed"));
+            }
             _ => return Err(has_to_be(&crossing, "it is passed only once")),
         }
-        let construction = crossing
-            .construction
-            .ok_or(Refusal::ConstructionNeeded { obstacle: crossing.obstacle })?;
+        let construction =
+            crossing.construction.ok_or(Refusal::ConstructionNeeded { obstacle: crossing.obstacle })?;
         high_enough(crossing.obstacle, Some(construction), b.clearance_m, p)?;
         let list = list_for(crossing.obstacle, crossing.hard_surface, construction, p, |choice| choice.lead);
-        crossing.left_undone = left_undone(&list, &b.done)?.into_iter().map(|item| item.id.to_owned()).collect();
+        crossing.left_undone =
+            left_undone(&list, &b.done)?.into_iter().map(|item| item.id.to_owned()).collect();
         crossing.clearance = b.clearance_m.or(crossing.clearance);
         crossing.clear_of_traffic = b.clear_of_traffic;
         crossing.passed_at = Some(when);
@@ -483,10 +508,8 @@ impl Installation {
         }
         not_of_another_team(&crossing, by)?;
         let obstacle = crossing.obstacle;
-        let construction = b
-            .construction
-            .or(crossing.construction)
-            .ok_or(Refusal::ConstructionNeeded { obstacle })?;
+        let construction =
+            b.construction.or(crossing.construction).ok_or(Refusal::ConstructionNeeded { obstacle })?;
         construction::check(obstacle, crossing.hard_surface, construction)?;
         if construction == Construction::Ladder {
             return Err(Refusal::LadderIsTemporary);
@@ -536,9 +559,14 @@ impl Installation {
         let mut crossing = self.crossing(b.crossing)?;
         match crossing.state {
             CrossingState::Finished | CrossingState::Proved => {
-                return Err(has_to_be(&crossing, "what is built is not struck out; correct the report instead"));
+                return Err(has_to_be(
+                    &crossing,
+                    "what is built is not struck out; correct the report instead",
+                ));
             }
-            CrossingState::StruckOut => return Err(has_to_be(&crossing, "there is nothing left to strike out")),
+            CrossingState::StruckOut => {
+                return Err(has_to_be(&crossing, "there is nothing left to strike out"));
+            }
             _ => not_of_another_team(&crossing, by)?,
         }
         crossing.state = CrossingState::StruckOut;
@@ -551,7 +579,9 @@ impl Installation {
     fn joint_may_fall(&self, line: LineId, chainage: Metres, profile: &Profile) -> Result<(), Refusal> {
         let spans = self.crossings.values().filter(|c| c.line == line).filter_map(|c| c.unbroken(profile));
         match spans.into_iter().find(|span| span.holds(chainage)) {
-            Some(span) => Err(Refusal::SpliceInSpan { chainage_m: chainage, from_m: span.from, to_m: span.to }),
+            Some(span) => {
+                Err(Refusal::SpliceInSpan { chainage_m: chainage, from_m: span.from, to_m: span.to })
+            }
             None => Ok(()),
         }
     }
@@ -610,10 +640,8 @@ impl Installation {
         history: &[Entry],
         profile: &Profile,
     ) -> Result<Change, Refusal> {
-        let wrong = history
-            .iter()
-            .find(|e| e.report.id == correction.corrects)
-            .ok_or(Refusal::NoSuchReport)?;
+        let wrong =
+            history.iter().find(|e| e.report.id == correction.corrects).ok_or(Refusal::NoSuchReport)?;
         if entry.by.party != Party::CommandPost && entry.by.team != wrong.by.team {
             return Err(Refusal::NotYourReport { team: wrong.by.team.clone() });
         }
@@ -741,4 +769,3 @@ fn said_or_stood(line: &Line, said: Option<Metres>, stood: Option<Position>) -> 
         (None, None) => Ok(line.laid_length),
     }
 }
-

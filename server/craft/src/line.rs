@@ -228,7 +228,11 @@ impl Line {
             (Some(plan), None) => plan.length(),
             (Some(plan), Some(&head)) => {
                 let left = plan.length() - plan.nearest(head).chainage;
-                if self.through_at.is_some() { self.laid_length } else { self.laid_length + left.max(Metres::ZERO) }
+                if self.through_at.is_some() {
+                    self.laid_length
+                } else {
+                    self.laid_length + left.max(Metres::ZERO)
+                }
             }
         }
     }

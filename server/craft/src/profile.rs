@@ -53,10 +53,7 @@ impl Profile {
                 value: feet(8.0),
                 source: "GO 64-A rule 84.4: 8 ft where there are only pedestrians",
             },
-            burial_depth: Figure {
-                value: feet(0.5),
-                source: "common practice, no source: at least 6 in",
-            },
+            burial_depth: Figure { value: feet(0.5), source: "common practice, no source: at least 6 in" },
             normal_span: Figure { value: feet(100.0), source: "SS0440 p. 33: normal span 100 ft" },
             // SS0444 p. 23: about 20 % of the total distance, well distributed.
             slack_percent: 20,

@@ -85,7 +85,9 @@ pub enum Refusal {
         first_chainage_m: Metres,
     },
     /// An overhead crossing of a railway.
-    #[error("Never over a railway: {construction} is refused. Go under the rails, between two ties, with the railway's leave.")]
+    #[error(
+        "Never over a railway: {construction} is refused. Go under the rails, between two ties, with the railway's leave."
+    )]
     OverheadOverRailway {
         /// What was asked.
         construction: Construction,
@@ -109,7 +111,9 @@ pub enum Refusal {
         obstacle: Obstacle,
     },
     /// The wire hangs too low.
-    #[error("The wire hangs at {given_m} and a {obstacle} asks for at least {least_m}: raise it and measure again.")]
+    #[error(
+        "The wire hangs at {given_m} and a {obstacle} asks for at least {least_m}: raise it and measure again."
+    )]
     TooLow {
         /// The obstacle.
         obstacle: Obstacle,
@@ -119,7 +123,9 @@ pub enum Refusal {
         least_m: Metres,
     },
     /// Nobody measured the height.
-    #[error("Measure the height of the wire's lowest point over the {obstacle} and report it: at least {least_m}.")]
+    #[error(
+        "Measure the height of the wire's lowest point over the {obstacle} and report it: at least {least_m}."
+    )]
     HeightNeeded {
         /// The obstacle.
         obstacle: Obstacle,
@@ -159,7 +165,9 @@ pub enum Refusal {
         most_m: Metres,
     },
     /// A ladder is not lasting.
-    #[error("A ladder lies in traffic and is no finished crossing: replace it, and report the construction that took its place.")]
+    #[error(
+        "A ladder lies in traffic and is no finished crossing: replace it, and report the construction that took its place."
+    )]
     LadderIsTemporary,
     /// The finishing list has items left.
     #[error("Not finished yet. Still to do: {}.", texts.join("; "))]

@@ -371,7 +371,9 @@ impl Body {
             Self::SpliceMade(b) => Subject::Line(b.line),
             Self::CallBackGood(b) => Subject::Line(b.line),
             Self::LineHandedOver(b) => Subject::Line(b.line),
-            Self::CrossingForeseen(b) | Self::CrossingMarked(b) => Subject::Crossing(b.crossing, Some(b.line)),
+            Self::CrossingForeseen(b) | Self::CrossingMarked(b) => {
+                Subject::Crossing(b.crossing, Some(b.line))
+            }
             Self::CrossingPassed(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingTaken(b) | Self::CrossingProved(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingGivenBack(b) => Subject::Crossing(b.crossing, None),

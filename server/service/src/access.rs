@@ -66,7 +66,8 @@ impl Secret {
     /// In groups of four, to be read aloud or copied.
     #[must_use]
     pub fn text(&self) -> String {
-        let groups: Vec<String> = self.0.as_bytes().chunks(4).map(|g| String::from_utf8_lossy(g).into_owned()).collect();
+        let groups: Vec<String> =
+            self.0.as_bytes().chunks(4).map(|g| String::from_utf8_lossy(g).into_owned()).collect();
         groups.join("-")
     }
 }
@@ -162,9 +163,10 @@ fn shown(headers: &HeaderMap, query: Option<&str>) -> Result<Secret, Problem> {
         .flat_map(|value| value.split(';'))
         .filter_map(|pair| pair.trim().strip_prefix(COOKIE)?.split_once('='))
         .collect();
-    let named = headers.get("laywire-seat").and_then(|value| value.to_str().ok()).or_else(|| {
-        query?.split('&').find_map(|pair| pair.strip_prefix("seat="))
-    });
+    let named = headers
+        .get("laywire-seat")
+        .and_then(|value| value.to_str().ok())
+        .or_else(|| query?.split('&').find_map(|pair| pair.strip_prefix("seat=")));
     let secret = match (named, cookies.as_slice()) {
         (Some(seat), all) => all.iter().find(|(name, _)| *name == seat).map(|(_, secret)| *secret),
         (None, []) => None,
@@ -181,7 +183,8 @@ pub async fn required(
     mut request: Request,
     next: Next,
 ) -> Response {
-    match seat(&service, &path, &request).await {
+    let shown = shown(request.headers(), request.uri().query());
+    match seat(&service, &path, shown).await {
         Ok(seat) => {
             request.extensions_mut().insert(seat);
             next.run(request).await
@@ -190,9 +193,12 @@ pub async fn required(
     }
 }
 
-async fn seat(service: &Service, path: &RawPathParams, request: &Request) -> Result<Seat, Problem> {
-    let secret = shown(request.headers(), request.uri().query())?;
-    let pass = pass_of(service, &secret).await?;
+async fn seat(
+    service: &Service,
+    path: &RawPathParams,
+    shown: Result<Secret, Problem>,
+) -> Result<Seat, Problem> {
+    let pass = pass_of(service, &shown?).await?;
     match path.iter().find(|(name, _)| *name == "op") {
         Some((_, op)) if op != pass.operation.to_string() => Err(Problem::NotFound),
         _ => Ok(Seat(pass)),

@@ -35,7 +35,7 @@ const IN_HAND: usize = 256;
 const LOOK: Duration = Duration::from_secs(5);
 
 /// One entry, and the lines and crossings that it was the last to change.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Serialize, ToSchema)]
 pub struct News {
     /// The entry.
     pub entry: Entry,
@@ -157,8 +157,10 @@ impl Feeds {
         }
         let lines = laywire_store::lines(&self.pool, operation, after).await?;
         let crossings = laywire_store::crossings(&self.pool, operation, after).await?;
-        let mut news: Vec<News> =
-            entries.into_iter().map(|entry| News { entry, lines: Vec::new(), crossings: Vec::new() }).collect();
+        let mut news: Vec<News> = entries
+            .into_iter()
+            .map(|entry| News { entry, lines: Vec::new(), crossings: Vec::new() })
+            .collect();
         let first = after + 1;
         for line in lines {
             if let Some(news) = at(&mut news, line.changed - first) {
@@ -172,10 +174,8 @@ impl Feeds {
         }
         news.into_iter()
             .map(|news| {
-                let text = serde_json::to_string(&news).map_err(|e| StoreError::Corrupt {
-                    what: "wire_log.body",
-                    value: e.to_string(),
-                })?;
+                let text = serde_json::to_string(&news)
+                    .map_err(|e| StoreError::Corrupt { what: "wire_log.body", value: e.to_string() })?;
                 Ok(Ready { sequence: news.entry.sequence, text: text.into() })
             })
             .collect()
@@ -208,7 +208,8 @@ impl Feeds {
             // Said at once, so that a proxy passes the stream on and the browser knows that it stands.
             waiting.push_back(Event::default().event("start").id(start.to_string()).data(start.to_string()));
         }
-        let watcher = Watcher { feeds: self.clone(), operation, receiver, last: start, waiting, behind: true };
+        let watcher =
+            Watcher { feeds: self.clone(), operation, receiver, last: start, waiting, behind: true };
         Ok(stream::unfold(watcher, |mut watcher| async move {
             let event = watcher.next().await?;
             Some((Ok(event), watcher))
@@ -259,7 +260,8 @@ impl Watcher {
 
     fn push(&mut self, ready: &Ready) {
         self.last = ready.sequence;
-        self.waiting.push_back(Event::default().event("entry").id(ready.sequence.to_string()).data(&*ready.text));
+        self.waiting
+            .push_back(Event::default().event("entry").id(ready.sequence.to_string()).data(&*ready.text));
     }
 
     /// Reads the log on from the last number; ends the stream when the database is lost, so that the browser comes anew.

@@ -103,7 +103,9 @@ pub fn app(service: Arc<Service>, web: Option<&Path>) -> Router {
     };
     let pages = match web {
         Some(folder) => api.merge(pages(folder)),
-        None => api.fallback(|| async { (StatusCode::NOT_FOUND, "There are no pages here; the API is under /api.\n") }),
+        None => api.fallback(|| async {
+            (StatusCode::NOT_FOUND, "There are no pages here; the API is under /api.\n")
+        }),
     };
     pages
         .layer(CompressionLayer::new())
@@ -118,14 +120,9 @@ pub fn app(service: Arc<Service>, web: Option<&Path>) -> Router {
 /// The built pages: files under /assets never change under their name, an unknown one is not found, and any other
 /// address is the one page, which finds its way by itself.
 fn pages(folder: &Path) -> Router {
-    let lasting = SetResponseHeaderLayer::overriding(
-        header::CACHE_CONTROL,
-        |response: &axum::response::Response| {
-            let value = if response.status().is_success() { "public, max-age=31536000, immutable" } else { "no-store" };
-            Some(HeaderValue::from_static(value))
-        },
-    );
-    let fresh = SetResponseHeaderLayer::overriding(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
+    let lasting = SetResponseHeaderLayer::overriding(header::CACHE_CONTROL, lasting);
+    let fresh =
+        SetResponseHeaderLayer::overriding(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
     let assets = ServeDir::new(folder.join("assets")).fallback(tower::service_fn(|_| async {
         Ok::<_, std::convert::Infallible>(StatusCode::NOT_FOUND.into_response())
     }));
@@ -133,4 +130,10 @@ fn pages(folder: &Path) -> Router {
     Router::new()
         .nest_service("/assets", tower::ServiceBuilder::new().layer(lasting).service(assets))
         .fallback_service(tower::ServiceBuilder::new().layer(fresh).service(rest))
+}
+
+fn lasting<B>(response: &axum::http::Response<B>) -> Option<HeaderValue> {
+    let value =
+        if response.status().is_success() { "public, max-age=31536000, immutable" } else { "no-store" };
+    Some(HeaderValue::from_static(value))
 }

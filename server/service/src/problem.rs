@@ -136,7 +136,13 @@ impl Problem {
                 "Something went wrong in the service. It is in its log: tell who runs it the time.".to_owned(),
             ),
         };
-        ProblemDocument { kind: format!("urn:laywire:problem:{kind}"), title, status: status.as_u16(), field, refusal }
+        ProblemDocument {
+            kind: format!("urn:laywire:problem:{kind}"),
+            title,
+            status: status.as_u16(),
+            field,
+            refusal,
+        }
     }
 }
 
@@ -193,7 +199,9 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
     async fn from_request(request: Request, _: &S) -> Result<Self, Problem> {
         let declared = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
         let media = declared.unwrap_or_default().split(';').next().unwrap_or_default().trim();
-        if !media.eq_ignore_ascii_case("application/json") && !media.eq_ignore_ascii_case("application/geo+json") {
+        if !media.eq_ignore_ascii_case("application/json")
+            && !media.eq_ignore_ascii_case("application/geo+json")
+        {
             return Err(Problem::NotDeclaredJson);
         }
         let bytes = axum::body::to_bytes(request.into_body(), MOST_BYTES)
@@ -207,7 +215,8 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
                 serde_json::error::Category::Data => {
                     // The place in the text says nothing to a person; the path does.
                     let text = inner.to_string();
-                    let what = text.rsplit_once(" at line ").map_or(text.as_str(), |(what, _)| what).to_owned();
+                    let what =
+                        text.rsplit_once(" at line ").map_or(text.as_str(), |(what, _)| what).to_owned();
                     Problem::Malformed { field, what }
                 }
                 _ => Problem::NotJson(inner.to_string()),
@@ -225,13 +234,14 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequestParts<S> for Asked<T> {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
-        let Query(value) = Query::from_request_parts(parts, state).await.map_err(|rejection| match rejection {
-            QueryRejection::FailedToDeserializeQueryString(error) => {
-                let text = error.body_text();
-                Problem::Query(text.trim_start_matches("Failed to deserialize query string: ").to_owned())
-            }
-            _ => Problem::Query("it cannot be read".to_owned()),
-        })?;
+        let Query(value) =
+            Query::from_request_parts(parts, state).await.map_err(|rejection| match rejection {
+                QueryRejection::FailedToDeserializeQueryString(error) => {
+                    let text = error.body_text();
+                    Problem::Query(text.trim_start_matches("Failed to deserialize query string: ").to_owned())
+                }
+                _ => Problem::Query("it cannot be read".to_owned()),
+            })?;
         Ok(Self(value))
     }
 }

@@ -32,7 +32,10 @@ impl StoreError {
         matches!(
             self,
             Self::Database(
-                sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed
+                sqlx::Error::Io(_)
+                    | sqlx::Error::PoolTimedOut
+                    | sqlx::Error::PoolClosed
+                    | sqlx::Error::WorkerCrashed
             )
         ) || matches!(self, Self::Database(sqlx::Error::Database(e))
             // 57P0x: the server is shutting down or starting; 08xxx: the connection broke (PostgreSQL, appendix A).

@@ -52,6 +52,8 @@ pub async fn open(options: PgConnectOptions, connections: u32) -> Result<PgPool,
 /// When the database does not answer.
 pub async fn versions(pool: &PgPool) -> Result<(String, String), StoreError> {
     let row: (String, String) =
-        sqlx::query_as("select current_setting('server_version'), postgis_lib_version()").fetch_one(pool).await?;
+        sqlx::query_as("select current_setting('server_version'), postgis_lib_version()")
+            .fetch_one(pool)
+            .await?;
     Ok(row)
 }

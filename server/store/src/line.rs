@@ -122,7 +122,11 @@ fn all(rows: Vec<Row>) -> Result<Vec<Current<Line>>, StoreError> {
 ///
 /// # Errors
 /// When the database does not answer.
-pub async fn lines(pool: &PgPool, operation: OperationId, after: i64) -> Result<Vec<Current<Line>>, StoreError> {
+pub async fn lines(
+    pool: &PgPool,
+    operation: OperationId,
+    after: i64,
+) -> Result<Vec<Current<Line>>, StoreError> {
     all(sqlx::query_as(select_line!("and changed > $2 order by designation, id"))
         .bind(operation.0)
         .bind(after)
@@ -156,11 +160,12 @@ pub(crate) async fn namesakes(
     operation: OperationId,
     designation: &Designation,
 ) -> Result<Option<LineId>, StoreError> {
-    let id: Option<Uuid> = sqlx::query_scalar("select id from line where operation = $1 and designation = $2")
-        .bind(operation.0)
-        .bind(designation.as_str())
-        .fetch_optional(connection)
-        .await?;
+    let id: Option<Uuid> =
+        sqlx::query_scalar("select id from line where operation = $1 and designation = $2")
+            .bind(operation.0)
+            .bind(designation.as_str())
+            .fetch_optional(connection)
+            .await?;
     Ok(id.map(LineId))
 }
 

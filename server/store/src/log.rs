@@ -61,12 +61,11 @@ pub async fn record(
     // The database keeps microseconds: what is decided on now has to be what a rebuild will read.
     let received_at = now.trunc_subsecs(6);
     let mut tx = pool.begin().await?;
-    let sequence: i64 =
-        sqlx::query_scalar("select sequence from operation where operation = $1 for update")
-            .bind(operation.0)
-            .fetch_optional(&mut *tx)
-            .await?
-            .ok_or(StoreError::NoSuchOperation(operation.0))?;
+    let sequence: i64 = sqlx::query_scalar("select sequence from operation where operation = $1 for update")
+        .bind(operation.0)
+        .fetch_optional(&mut *tx)
+        .await?
+        .ok_or(StoreError::NoSuchOperation(operation.0))?;
     let mut desk = Desk { operation, sequence, ..Desk::default() };
     let mut stands = already_there(&mut tx, operation, &reports).await?;
     let mut outcomes = Vec::with_capacity(reports.len());
@@ -228,13 +227,12 @@ impl Desk {
         connection: &mut PgConnection,
         line: Option<LineId>,
     ) -> Result<Vec<Entry>, StoreError> {
-        let rows: Vec<Row> = sqlx::query_as(select_entry!(
-            "and line is not distinct from $2 order by sequence"
-        ))
-        .bind(self.operation.0)
-        .bind(line.map(|l| l.0))
-        .fetch_all(connection)
-        .await?;
+        let rows: Vec<Row> =
+            sqlx::query_as(select_entry!("and line is not distinct from $2 order by sequence"))
+                .bind(self.operation.0)
+                .bind(line.map(|l| l.0))
+                .fetch_all(connection)
+                .await?;
         let mut history = rows.into_iter().map(Entry::try_from).collect::<Result<Vec<_>, _>>()?;
         history.extend(self.entries.iter().filter(|(_, of, _)| *of == line).map(|(entry, ..)| entry.clone()));
         Ok(history)
@@ -357,12 +355,11 @@ pub async fn latest(
     before: i64,
     most: i64,
 ) -> Result<Vec<Entry>, StoreError> {
-    let rows: Vec<Row> =
-        sqlx::query_as(select_entry!("and sequence < $2 order by sequence desc limit $3"))
-            .bind(operation.0)
-            .bind(before)
-            .bind(most)
-            .fetch_all(connection)
-            .await?;
+    let rows: Vec<Row> = sqlx::query_as(select_entry!("and sequence < $2 order by sequence desc limit $3"))
+        .bind(operation.0)
+        .bind(before)
+        .bind(most)
+        .fetch_all(connection)
+        .await?;
     rows.into_iter().map(Entry::try_from).collect()
 }

@@ -47,12 +47,14 @@ pub async fn open(pool: &PgPool, name: &Name, now: DateTime<Utc>) -> Result<Oper
 /// # Errors
 /// When the database does not answer.
 pub async fn get(pool: &PgPool, id: OperationId) -> Result<Option<Operation>, StoreError> {
-    sqlx::query_as::<_, Row>("select operation, name, opened_at, sequence from operation where operation = $1")
-        .bind(id.0)
-        .fetch_optional(pool)
-        .await?
-        .map(from_row)
-        .transpose()
+    sqlx::query_as::<_, Row>(
+        "select operation, name, opened_at, sequence from operation where operation = $1",
+    )
+    .bind(id.0)
+    .fetch_optional(pool)
+    .await?
+    .map(from_row)
+    .transpose()
 }
 
 /// Every operation, the oldest first.
@@ -60,10 +62,12 @@ pub async fn get(pool: &PgPool, id: OperationId) -> Result<Option<Operation>, St
 /// # Errors
 /// When the database does not answer.
 pub async fn all(pool: &PgPool) -> Result<Vec<Operation>, StoreError> {
-    sqlx::query_as::<_, Row>("select operation, name, opened_at, sequence from operation order by opened_at, operation")
-        .fetch_all(pool)
-        .await?
-        .into_iter()
-        .map(from_row)
-        .collect()
+    sqlx::query_as::<_, Row>(
+        "select operation, name, opened_at, sequence from operation order by opened_at, operation",
+    )
+    .fetch_all(pool)
+    .await?
+    .into_iter()
+    .map(from_row)
+    .collect()
 }

@@ -121,14 +121,13 @@ pub async fn revoke(
     now: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     let mut tx = pool.begin().await?;
-    let done = sqlx::query(
-        "update pass set revoked_at = coalesce(revoked_at, $3) where operation = $1 and id = $2",
-    )
-    .bind(operation.0)
-    .bind(id.0)
-    .bind(now)
-    .execute(&mut *tx)
-    .await?;
+    let done =
+        sqlx::query("update pass set revoked_at = coalesce(revoked_at, $3) where operation = $1 and id = $2")
+            .bind(operation.0)
+            .bind(id.0)
+            .bind(now)
+            .execute(&mut *tx)
+            .await?;
     sqlx::query("select pg_notify('laywire_pass', $1)").bind(id.to_string()).execute(&mut *tx).await?;
     tx.commit().await?;
     Ok(done.rows_affected() > 0)

@@ -21,7 +21,11 @@ pub struct Differences {
 ///
 /// # Errors
 /// When the database does not answer, or an entry in the log breaks a rule at its place.
-pub async fn check(pool: &PgPool, operation: OperationId, profile: &Profile) -> Result<Differences, StoreError> {
+pub async fn check(
+    pool: &PgPool,
+    operation: OperationId,
+    profile: &Profile,
+) -> Result<Differences, StoreError> {
     let mut tx = pool.begin().await?;
     let (entries, sum) = add_up(&mut tx, operation, profile).await?;
     let mut found = Vec::new();
@@ -29,7 +33,10 @@ pub async fn check(pool: &PgPool, operation: OperationId, profile: &Profile) -> 
     for stands in line::every(&mut tx, operation).await? {
         match lines.remove(&stands.now.id) {
             Some(line) if line == stands.now => {}
-            Some(line) => found.push(format!("line {} is {} and should be {}", line.designation, stands.now.state, line.state)),
+            Some(line) => found.push(format!(
+                "line {} is {} and should be {}",
+                line.designation, stands.now.state, line.state
+            )),
             None => found.push(format!("line {} is not in the log", stands.now.designation)),
         }
     }
@@ -39,7 +46,9 @@ pub async fn check(pool: &PgPool, operation: OperationId, profile: &Profile) -> 
         let id = stands.now.id;
         match crossings.remove(&id) {
             Some(crossing) if crossing == stands.now => {}
-            Some(crossing) => found.push(format!("crossing {id} is {} and should be {}", stands.now.state, crossing.state)),
+            Some(crossing) => {
+                found.push(format!("crossing {id} is {} and should be {}", stands.now.state, crossing.state))
+            }
             None => found.push(format!("crossing {id} is not in the log")),
         }
     }

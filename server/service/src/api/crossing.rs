@@ -120,7 +120,7 @@ pub struct CrossingProperties {
 
 /// A place's grid reference, spaced for reading.
 pub(super) fn grid(place: Position) -> String {
-    GridReference::of(place, Precision::ONE_METRE).spaced()
+    GridReference::of(place, Precision::Metre).spaced()
 }
 
 impl CrossingFeature {

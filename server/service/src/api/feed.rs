@@ -50,7 +50,8 @@ pub async fn feed(
     headers: HeaderMap,
     Asked(ask): Asked<Ask>,
 ) -> Result<Response, Problem> {
-    let last = headers.get("last-event-id").and_then(|value| value.to_str().ok()).and_then(|text| text.parse().ok());
+    let last =
+        headers.get("last-event-id").and_then(|value| value.to_str().ok()).and_then(|text| text.parse().ok());
     let after: Option<i64> = last.or(ask.after);
     if after.is_some_and(|after| after < 0) {
         return Err(Problem::Query("after: a number from 0".to_owned()));

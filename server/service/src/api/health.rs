@@ -6,7 +6,10 @@ use axum::{Json, extract::State};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::{Service, problem::{Problem, ProblemDocument}};
+use crate::{
+    Service,
+    problem::{Problem, ProblemDocument},
+};
 
 /// The versions at work.
 #[derive(Serialize, ToSchema)]
@@ -24,7 +27,9 @@ pub struct Health {
     responses((status = 200, body = Health), (status = 503, body = ProblemDocument)))]
 pub async fn health(State(service): State<Arc<Service>>) -> Result<Json<Health>, Problem> {
     match laywire_store::versions(&service.pool).await {
-        Ok((postgresql, postgis)) => Ok(Json(Health { laywire: env!("CARGO_PKG_VERSION"), postgresql, postgis })),
+        Ok((postgresql, postgis)) => {
+            Ok(Json(Health { laywire: env!("CARGO_PKG_VERSION"), postgresql, postgis }))
+        }
         Err(error) => {
             tracing::warn!(%error, "the database does not answer");
             Err(Problem::Unavailable)

@@ -260,9 +260,15 @@ pub async fn plan_line(
         }),
     };
     let pass = &seat.0;
-    let outcomes =
-        laywire_store::log::record(&service.pool, pass.operation, &pass.holder, vec![report], now, &service.profile)
-            .await?;
+    let outcomes = laywire_store::log::record(
+        &service.pool,
+        pass.operation,
+        &pass.holder,
+        vec![report],
+        now,
+        &service.profile,
+    )
+    .await?;
     if let Some((_, Outcome::Refused(refusal))) = outcomes.into_iter().next() {
         return Err(Problem::Refused(Box::new(refusal)));
     }

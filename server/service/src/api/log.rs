@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use axum::{Extension, Json, extract::State};
 use laywire_craft::{ids::OperationId, report::Entry};
+use laywire_store::StoreError;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -44,5 +45,6 @@ pub async fn log(
         return Err(Problem::Query(format!("limit: {limit}; give 1 to 200")));
     }
     let before = ask.before.unwrap_or(i64::MAX);
-    Ok(Json(laywire_store::log::latest(&service.pool, seat.0.operation, before, limit).await?))
+    let mut connection = service.pool.acquire().await.map_err(StoreError::from)?;
+    Ok(Json(laywire_store::log::latest(&mut connection, seat.0.operation, before, limit).await?))
 }

@@ -82,17 +82,16 @@ pub async fn operation(
     let figures = lines
         .iter()
         .map(|line| {
-            let on = |state: fn(CrossingState) -> bool| {
-                crossings.iter().filter(|c| c.now.line == line.now.id && state(c.now.state))
-            };
+            let on: Vec<_> = crossings.iter().map(|c| &c.now).filter(|c| c.line == line.now.id).collect();
+            let unfinished: Vec<_> = on.iter().filter(|c| c.state.is_unfinished()).collect();
             LineFigures {
                 id: line.now.id,
                 line: LineProperties::of(&line.now, service.profile.slack_percent),
-                crossings: on(|state| state != CrossingState::StruckOut).count(),
-                foreseen: on(|state| state == CrossingState::Foreseen).count(),
-                unfinished: on(CrossingState::is_unfinished).count(),
-                in_traffic: on(CrossingState::is_unfinished).filter(|c| c.now.wire_in_traffic()).count(),
-                first_unfinished_m: on(CrossingState::is_unfinished).map(|c| c.now.chainage).reduce(Metres::min),
+                crossings: on.iter().filter(|c| c.state != CrossingState::StruckOut).count(),
+                foreseen: on.iter().filter(|c| c.state == CrossingState::Foreseen).count(),
+                unfinished: unfinished.len(),
+                in_traffic: unfinished.iter().filter(|c| c.wire_in_traffic()).count(),
+                first_unfinished_m: unfinished.iter().map(|c| c.chainage).reduce(Metres::min),
                 state: line.now.state,
             }
         })

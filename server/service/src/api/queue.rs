@@ -63,8 +63,11 @@ struct Stand(Position);
 impl TryFrom<String> for Stand {
     type Error = String;
     fn try_from(text: String) -> Result<Self, String> {
-        let (lon, lat) = text.split_once(',').ok_or("two numbers with a comma between them: longitude, latitude")?;
-        let number = |part: &str| part.trim().parse::<f64>().map_err(|_| "longitude and latitude are numbers".to_owned());
+        let (lon, lat) =
+            text.split_once(',').ok_or("two numbers with a comma between them: longitude, latitude")?;
+        let number = |part: &str| {
+            part.trim().parse::<f64>().map_err(|_| "longitude and latitude are numbers".to_owned())
+        };
         Position::new(number(lon)?, number(lat)?).map(Self).map_err(|error| error.to_string())
     }
 }

@@ -42,7 +42,9 @@ fn page(document: &Value) -> String {
     );
     for (path, item) in entries(document.get("paths")) {
         for (method, call) in entries(Some(item)) {
-            let public = call.get("security").is_some_and(|s| s.as_array().is_some_and(|all| all.iter().any(|one| one == &serde_json::json!({}))));
+            let public = call.get("security").is_some_and(|s| {
+                s.as_array().is_some_and(|all| all.iter().any(|one| one == &serde_json::json!({})))
+            });
             let _ = write!(
                 html,
                 "<h3 id=\"{}\"><code>{} {}</code></h3><p>{} {}{}</p>",
@@ -93,7 +95,9 @@ fn parameters(html: &mut String, call: &Value) {
 fn bodies(html: &mut String, call: &Value) {
     let shown = |content: Option<&Value>| {
         entries(content)
-            .map(|(media, body)| format!("{} {}", escaped(media), kind(body.get("schema").unwrap_or(&Value::Null))))
+            .map(|(media, body)| {
+                format!("{} {}", escaped(media), kind(body.get("schema").unwrap_or(&Value::Null)))
+            })
             .collect::<Vec<_>>()
             .join(", ")
     };
@@ -102,7 +106,13 @@ fn bodies(html: &mut String, call: &Value) {
         let _ = write!(html, "<tr><td>sent<td>{}", shown(body.get("content")));
     }
     for (status, answer) in entries(call.get("responses")) {
-        let _ = write!(html, "<tr><td>{}<td>{} {}", escaped(status), shown(answer.get("content")), escaped(text(answer, "/description")));
+        let _ = write!(
+            html,
+            "<tr><td>{}<td>{} {}",
+            escaped(status),
+            shown(answer.get("content")),
+            escaped(text(answer, "/description"))
+        );
     }
     html.push_str("</table>");
 }
@@ -114,11 +124,19 @@ fn kind(shape: &Value) -> String {
     }
     for union in ["oneOf", "anyOf", "allOf"] {
         if let Some(all) = shape.get(union).and_then(Value::as_array) {
-            return all.iter().map(kind).collect::<Vec<_>>().join(if union == "allOf" { " and " } else { " or " });
+            return all.iter().map(kind).collect::<Vec<_>>().join(if union == "allOf" {
+                " and "
+            } else {
+                " or "
+            });
         }
     }
     if let Some(all) = shape.get("enum").and_then(Value::as_array) {
-        return all.iter().map(|v| format!("<code>{}</code>", escaped(&v.to_string()))).collect::<Vec<_>>().join(", ");
+        return all
+            .iter()
+            .map(|v| format!("<code>{}</code>", escaped(&v.to_string())))
+            .collect::<Vec<_>>()
+            .join(", ");
     }
     let name = match shape.get("type") {
         Some(Value::String(one)) => one.clone(),
@@ -140,16 +158,33 @@ fn fields(html: &mut String, shape: &Value) {
         html.push_str("<ul>");
         for one in all {
             let tag = entries(one.get("properties"))
-                .chain(one.get("allOf").and_then(Value::as_array).into_iter().flatten().flat_map(|part| entries(part.get("properties"))))
-                .find_map(|(name, field)| Some(format!("<code>{}: {}</code> ", escaped(name), escaped(field.pointer("/enum/0")?.as_str()?))))
+                .chain(
+                    one.get("allOf")
+                        .and_then(Value::as_array)
+                        .into_iter()
+                        .flatten()
+                        .flat_map(|part| entries(part.get("properties"))),
+                )
+                .find_map(|(name, field)| {
+                    Some(format!(
+                        "<code>{}: {}</code> ",
+                        escaped(name),
+                        escaped(field.pointer("/enum/0")?.as_str()?)
+                    ))
+                })
                 .unwrap_or_default();
             let _ = write!(html, "<li>{tag}{} {}</li>", kind(one), escaped(text(one, "/description")));
         }
         html.push_str("</ul>");
         return;
     }
-    let required: Vec<&str> =
-        shape.get("required").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str).collect();
+    let required: Vec<&str> = shape
+        .get("required")
+        .and_then(Value::as_array)
+        .into_iter()
+        .flatten()
+        .filter_map(Value::as_str)
+        .collect();
     let mut any = false;
     for (name, field) in entries(shape.get("properties")) {
         if !any {

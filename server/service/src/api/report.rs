@@ -24,7 +24,7 @@ pub const MOST_REPORTS: usize = 200;
 /// A batch of reports, in the order in which they were made.
 #[derive(Deserialize, ToSchema)]
 #[serde(transparent)]
-pub struct Batch(#[schema(min_items = 1, max_items = 200)] Vec<Report>);
+pub struct Batch(Vec<Report>);
 
 /// What became of a report.
 #[derive(Serialize, ToSchema)]
@@ -78,12 +78,16 @@ pub async fn report(
     if reports.is_empty() || reports.len() > MOST_REPORTS {
         return Err(Problem::Malformed {
             field: ".".to_owned(),
-            what: format!("a batch holds 1 to {MOST_REPORTS} reports and this one {}; send it in parts", reports.len()),
+            what: format!(
+                "a batch holds 1 to {MOST_REPORTS} reports and this one {}; send it in parts",
+                reports.len()
+            ),
         });
     }
     let pass = &seat.0;
     let outcomes =
-        log::record(&service.pool, pass.operation, &pass.holder, reports, service.now(), &service.profile).await?;
+        log::record(&service.pool, pass.operation, &pass.holder, reports, service.now(), &service.profile)
+            .await?;
     let receipts = outcomes.into_iter().map(|(id, outcome)| match outcome {
         log::Outcome::Recorded { sequence } => {
             Receipt { id, outcome: Outcome::Recorded, sequence: Some(sequence), reason: None }

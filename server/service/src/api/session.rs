@@ -87,7 +87,10 @@ pub async fn session(
 /// Goes out: the cookie is taken away. The pass stays good.
 #[utoipa::path(delete, path = "/api/session", tag = "session", operation_id = "leave",
     responses((status = 204), (status = 401, body = ProblemDocument)))]
-pub async fn leave(State(service): State<Arc<Service>>, Extension(seat): Extension<Seat>) -> impl IntoResponse {
+pub async fn leave(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+) -> impl IntoResponse {
     let cookie = cookie(&service, &cookie_name(&seat.0), "", 0);
     (StatusCode::NO_CONTENT, AppendHeaders([(header::SET_COOKIE, cookie)]))
 }

@@ -120,7 +120,8 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
         let at = began + Duration::seconds((report.minute * 60.0) as i64);
         let mut body = report.body;
         name_ids(&mut body, &mut ids);
-        let secret = secrets.get(&report.by).ok_or_else(|| wrong(format!("nobody is called {}", report.by)))?;
+        let secret =
+            secrets.get(&report.by).ok_or_else(|| wrong(format!("nobody is called {}", report.by)))?;
         let mut sent = json!({
             "id": Uuid::now_v7(),
             "at": at.to_rfc3339_opts(SecondsFormat::Secs, true),
@@ -162,7 +163,8 @@ async fn post(router: &Router, operation: Uuid, secret: &str, reports: &Value) -
         Err(never) => match never {},
     };
     let status = response.status();
-    let bytes = axum::body::to_bytes(response.into_body(), 1_000_000).await.map_err(|error| error.to_string())?;
+    let bytes =
+        axum::body::to_bytes(response.into_body(), 1_000_000).await.map_err(|error| error.to_string())?;
     let text = String::from_utf8_lossy(&bytes);
     if status != StatusCode::OK {
         return Err(text.into_owned());

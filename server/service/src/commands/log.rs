@@ -8,7 +8,7 @@ use super::{CommandError, Database, say};
 
 /// What to do with the log.
 #[derive(Subcommand)]
-pub enum Verb {
+pub(super) enum Verb {
     /// Write the log out, one entry a line, as JSON.
     Export {
         #[command(flatten)]
@@ -37,12 +37,14 @@ impl Verb {
                 let mut after = 0;
                 loop {
                     let page =
-                        laywire_store::log::after(&mut connection, OperationId(operation), after, 1_000).await?;
+                        laywire_store::log::after(&mut connection, OperationId(operation), after, 1_000)
+                            .await?;
                     let Some(last) = page.last() else { break };
                     after = last.sequence;
                     for entry in &page {
-                        let line = serde_json::to_string(entry)
-                            .map_err(|error| CommandError::Wrong(format!("entry {}: {error}", entry.sequence)))?;
+                        let line = serde_json::to_string(entry).map_err(|error| {
+                            CommandError::Wrong(format!("entry {}: {error}", entry.sequence))
+                        })?;
                         say(&line);
                     }
                 }

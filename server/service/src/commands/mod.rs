@@ -111,7 +111,10 @@ impl Database {
     async fn open(&self) -> Result<Opened, CommandError> {
         const CONNECTIONS: u32 = 4;
         if let Some(url) = &self.database_url {
-            return Ok(Opened { pool: laywire_store::open(options(url)?, CONNECTIONS).await?, cluster: None });
+            return Ok(Opened {
+                pool: laywire_store::open(options(url)?, CONNECTIONS).await?,
+                cluster: None,
+            });
         }
         match PrivateCluster::start(&self.data).await {
             Ok(cluster) => {
@@ -129,7 +132,9 @@ impl Database {
 
 fn options(url: &str) -> Result<PgConnectOptions, CommandError> {
     url.parse().map_err(|_| {
-        CommandError::Wrong("--database-url cannot be read: it has the form postgres://user@host/database".to_owned())
+        CommandError::Wrong(
+            "--database-url cannot be read: it has the form postgres://user@host/database".to_owned(),
+        )
     })
 }
 

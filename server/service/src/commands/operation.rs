@@ -11,7 +11,7 @@ use crate::access::Secret;
 
 /// What to do with operations.
 #[derive(Subcommand)]
-pub enum Verb {
+pub(super) enum Verb {
     /// Open an operation and give the command post its first pass.
     New {
         #[command(flatten)]
@@ -33,7 +33,8 @@ impl Verb {
     pub(super) async fn run(self) -> Result<(), CommandError> {
         match self {
             Self::New { database, name: called, team } => {
-                let (called, team): (Name, Name) = (name("the operation's name", &called)?, name("--team", &team)?);
+                let (called, team): (Name, Name) =
+                    (name("the operation's name", &called)?, name("--team", &team)?);
                 let opened = database.open().await?;
                 let now = chrono::Utc::now();
                 let operation = laywire_store::operation::open(&opened.pool, &called, now).await?;

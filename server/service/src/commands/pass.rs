@@ -12,7 +12,7 @@ use crate::access::Secret;
 
 /// The party that a pass lets in.
 #[derive(Clone, Copy, ValueEnum)]
-pub enum For {
+pub(super) enum For {
     /// Sees and may report everything, gives passes.
     CommandPost,
     /// Lays wire.
@@ -25,7 +25,7 @@ pub enum For {
 
 /// What to do with passes.
 #[derive(Subcommand)]
-pub enum Verb {
+pub(super) enum Verb {
     /// Give a pass, shown once as text, and as a QR code when the service's address is said.
     New {
         #[command(flatten)]
@@ -73,12 +73,14 @@ impl Verb {
                 let opened = database.open().await?;
                 let secret = Secret::new();
                 let now = chrono::Utc::now();
-                laywire_store::pass::give(&opened.pool, OperationId(operation), &holder, &secret.hash(), now).await?;
+                laywire_store::pass::give(&opened.pool, OperationId(operation), &holder, &secret.hash(), now)
+                    .await?;
                 say(&format!("pass {}", secret.text()));
                 if let Some(address) = address {
                     let link = format!("{}/join#{}", address.trim_end_matches('/'), secret.text());
-                    let code = qrcode::QrCode::new(&link)
-                        .map_err(|error| CommandError::Wrong(format!("--address is too long for a QR code: {error}")))?;
+                    let code = qrcode::QrCode::new(&link).map_err(|error| {
+                        CommandError::Wrong(format!("--address is too long for a QR code: {error}"))
+                    })?;
                     say(&link);
                     say(&code.render::<qrcode::render::unicode::Dense1x2>().build());
                 }
@@ -97,13 +99,16 @@ impl Verb {
                 let opened = database.open().await?;
                 let now = chrono::Utc::now();
                 let done =
-                    laywire_store::pass::revoke(&opened.pool, OperationId(operation), PassId(pass), now).await?;
+                    laywire_store::pass::revoke(&opened.pool, OperationId(operation), PassId(pass), now)
+                        .await?;
                 opened.close().await?;
                 if done {
                     say("revoked");
                     Ok(())
                 } else {
-                    Err(CommandError::Wrong("There is no such pass in that operation: see `laywire pass list`".to_owned()))
+                    Err(CommandError::Wrong(
+                        "There is no such pass in that operation: see `laywire pass list`".to_owned(),
+                    ))
                 }
             }
         }

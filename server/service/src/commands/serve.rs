@@ -15,7 +15,7 @@ const CONNECTIONS: u32 = 20;
 
 /// Serve the API and the pages.
 #[derive(Args)]
-pub struct Serve {
+pub(super) struct Serve {
     #[command(flatten)]
     database: Database,
     /// Where to listen.
@@ -69,7 +69,8 @@ impl Serve {
         let listener = TcpListener::bind(self.listen).await.map_err(listen)?;
         let address = listener.local_addr().map_err(listen)?;
         if let (Some(scenario), Some(terrain)) = (&self.demo, &self.demo_terrain) {
-            super::demo::play(&service, router.clone(), scenario, terrain, &self.database.data, address).await?;
+            super::demo::play(&service, router.clone(), scenario, terrain, &self.database.data, address)
+                .await?;
         }
         tracing::info!(%address, "serving");
         super::say(&format!("laywire serves on http://{address}"));

@@ -9,7 +9,7 @@ use super::{CommandError, Database, say};
 
 /// What to do with the ground.
 #[derive(Subcommand)]
-pub enum Verb {
+pub(super) enum Verb {
     /// Load an OpenStreetMap extract in the place of whatever was loaded before.
     Load {
         #[command(flatten)]
