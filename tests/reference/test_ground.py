@@ -1,6 +1,7 @@
 """Lengths and directions against GeographicLib, UTM and UPS against PROJ, grid references against GEOTRANS 3.10.
 
-GEOTRANS speaks through the package mgrs. The places are drawn anew each time from a seed that a failure prints; set LAYWIRE_SEED to draw the same ones again.
+GEOTRANS speaks through the package mgrs. The places are drawn anew each time from a seed that a failure prints; set
+LAYWIRE_SEED to draw the same ones again.
 """
 
 import math

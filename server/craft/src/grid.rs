@@ -646,8 +646,6 @@ impl Square {
     /// Whether some of it lies in a band. Parallels bend away from the equator on both sides of a zone's middle, so the
     /// least latitude of a square is at its far corner on the equator's side, and the greatest right across from it.
     fn meets_band(&self, band_index: usize) -> bool {
-        /// A tenth of a millimetre, so that rounding never loses a place that lies on a band's edge.
-        const SLACK_DEGREES: f64 = 1e-9;
         let (west, east) = (f64::from(self.easting_m), f64::from(self.easting_m + SQUARE_M));
         let (south, north) = (f64::from(self.northing_m), f64::from(self.northing_m + SQUARE_M));
         let near = FALSE_EASTING_M.clamp(west, east);
@@ -660,7 +658,7 @@ impl Square {
             }
         };
         let (band_south, band_north) = BAND_EDGES[band_index];
-        most >= band_south - SLACK_DEGREES && least < band_north + SLACK_DEGREES
+        most >= band_south && least < band_north
     }
 
     /// Whether some of it lies within a pole's cap: its nearest place to the pole tells.
@@ -773,13 +771,7 @@ fn latitude(conformal_tangent: f64) -> f64 {
     if conformal_tangent.is_infinite() {
         return 90.0_f64.copysign(conformal_tangent);
     }
-    let e = E2.sqrt();
-    // Far up the series' own start overshoots: there the conformal tangent is a fixed part of the true one.
-    let mut tangent = if conformal_tangent.abs() > 70.0 {
-        conformal_tangent * (e * e.atanh()).exp()
-    } else {
-        conformal_tangent / (1.0 - E2)
-    };
+    let mut tangent = conformal_tangent / (1.0 - E2);
     for _ in 0..MOST_STEPS {
         let secant = tangent.hypot(1.0);
         let reached = conformal(tangent / secant, 1.0 / secant);

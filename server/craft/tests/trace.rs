@@ -182,6 +182,17 @@ fn outside_a_sharp_corner_there_is_one_side() {
     assert_eq!(laid.nearest(destination(corner, along, metres(50.0))).position, corner);
 }
 
+/// A leg of 100 km stands 196 m off its own chord in the middle: it must not be taken for that far away.
+#[test]
+fn a_long_leg_is_found_though_its_chord_runs_underground() {
+    let long = trace(&[(54.0, -4.0), (54.9, -4.0)]);
+    let middle = long.at(metres(long.length().value() / 2.0)).unwrap();
+    let beside = destination(middle, Degrees::new(90.0).unwrap(), metres(60.0));
+    let back = Trace::new(vec![long.start(), long.end(), beside]).unwrap();
+    let near = back.nearest(middle);
+    assert!(near.offset.value() < 0.001 && near.chainage < long.length(), "{near:?}");
+}
+
 #[test]
 fn of_places_that_are_equally_near_the_earliest_is_told() {
     let there_and_back = trace(&[(0.0, 0.0), (0.0, 0.01), (0.0, 0.0)]);
