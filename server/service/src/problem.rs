@@ -9,7 +9,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use laywire_craft::refusal::Refusal;
-use laywire_store::StoreError;
+use laywire_store::{StoreError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -172,6 +172,19 @@ impl From<StoreError> for Problem {
         }
         tracing::error!(%error, "the store failed");
         Self::Internal
+    }
+}
+
+impl From<TerrainError> for Problem {
+    fn from(error: TerrainError) -> Self {
+        match error {
+            TerrainError::NoSuchTile { .. } => Self::NotFound,
+            TerrainError::Database(error) => StoreError::from(error).into(),
+            error => {
+                tracing::error!(%error, "the terrain failed");
+                Self::Internal
+            }
+        }
     }
 }
 

@@ -107,6 +107,14 @@ pub async fn operation(
     }))
 }
 
-async fn terrain(_service: &Service) -> Result<Option<Terrain>, Problem> {
-    Ok(None)
+async fn terrain(service: &Service) -> Result<Option<Terrain>, Problem> {
+    let extract = laywire_store::terrain::extract(&service.pool).await?;
+    Ok(extract.map(|extract| {
+        let land = extract.land;
+        Terrain {
+            bounds: [land.west, land.south, land.east, land.north],
+            version: extract.version(),
+            attribution: extract.attribution,
+        }
+    }))
 }
