@@ -22,7 +22,11 @@ export function maplibre(): Plugin {
     },
     buildStart() {
       if (!building) return;
-      workerFile = this.emitFile({ type: 'chunk', id: join(sources, 'source/worker.ts'), name: 'map-worker' });
+      workerFile = this.emitFile({
+        type: 'chunk',
+        id: join(sources, 'source/worker.ts'),
+        name: 'map-worker',
+      });
     },
     resolveId(id) {
       if (id === worker) return `\0${worker}`;

@@ -15,19 +15,32 @@ describe('ticks', () => {
     expect(found.ticks.map((tick) => tick.label)).toEqual(['0', '1', '2', '3', '4', '5', '6', '7']);
     const miles = ticks(scale, 'miles', 40);
     expect(miles.unit).toBe('mi');
-    expect(miles.ticks.map((tick) => tick.label)).toEqual(['0', '0.5', '1', '1.5', '2', '2.5', '3', '3.5', '4']);
+    expect(miles.ticks.map((tick) => tick.label)).toEqual([
+      '0',
+      '0.5',
+      '1',
+      '1.5',
+      '2',
+      '2.5',
+      '3',
+      '3.5',
+      '4',
+    ]);
   });
 
-  it.each([0.5, 30, 900, 5000, 12_000, 99_000, 640_000])('a line of %d m has some, none too close', (to_m) => {
-    for (const units of ['metric', 'miles'] as const) {
-      const wide = { ...scale, to_m };
-      const found = ticks(wide, units, 40).ticks.map((tick) => across(wide, tick.chainage_m));
-      expect(found.length).toBeGreaterThanOrEqual(2);
-      for (const [index, x] of found.slice(1).entries()) {
-        expect(x - (found[index] ?? NaN)).toBeGreaterThanOrEqual(40 - 1e-6);
+  it.each([0.5, 30, 900, 5000, 12_000, 99_000, 640_000])(
+    'a line of %d m has some, none too close',
+    (to_m) => {
+      for (const units of ['metric', 'miles'] as const) {
+        const wide = { ...scale, to_m };
+        const found = ticks(wide, units, 40).ticks.map((tick) => across(wide, tick.chainage_m));
+        expect(found.length).toBeGreaterThanOrEqual(2);
+        for (const [index, x] of found.slice(1).entries()) {
+          expect(x - (found[index] ?? NaN)).toBeGreaterThanOrEqual(40 - 1e-6);
+        }
       }
-    }
-  });
+    },
+  );
 
   it('a line without length has none', () => {
     expect(ticks({ ...scale, to_m: 0 }, 'metric', 40).ticks).toEqual([]);

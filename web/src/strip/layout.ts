@@ -2,7 +2,7 @@
  * Where everything on a strip goes: the scale of chainage, the ticks, and the tags so that none
  * covers another. It draws nothing and knows no colour. Widths are in CSS pixels, lengths in metres.
  */
-import { roundLength, type Units } from '../ui/figures.ts';
+import { FOOT_M, MILE_M, type Units } from '../ui/figures.ts';
 
 export interface Scale {
   from_m: number;
@@ -22,24 +22,31 @@ export interface Tick {
   label: string;
 }
 
-/** Ticks at round chainages, at least `apart` pixels from each other; the label is the bare figure. */
+/** Ticks at round chainages, at least `apart` pixels from each other; labels are bare figures in `unit`. */
 export function ticks(scale: Scale, units: Units, apart: number): { ticks: Tick[]; unit: string } {
   const length_m = scale.to_m - scale.from_m;
   const room = scale.right - scale.left;
   if (!(length_m > 0) || !(room >= apart)) return { ticks: [], unit: '' };
-  const coarsest_m = length_m / Math.max(1, Math.floor(room / apart));
-  // roundLength gives the round length below; the one above it is wanted here.
-  const step = [1, 2, 2.5, 5, 10]
-    .map((times) => roundLength(coarsest_m * times, units))
-    .find((round) => round.length_m >= coarsest_m * (1 - 1e-9));
-  if (!step) return { ticks: [], unit: '' };
-  const [figure, unit] = step.label.split(' ') as [string, string];
-  const first = Math.ceil(scale.from_m / step.length_m - 1e-9);
-  const last = Math.floor(scale.to_m / step.length_m + 1e-9);
+  const [small, large] =
+    units === 'metric'
+      ? [
+          { unit: 'm', unit_m: 1 },
+          { unit: 'km', unit_m: 1000 },
+        ]
+      : [
+          { unit: 'ft', unit_m: FOOT_M },
+          { unit: 'mi', unit_m: MILE_M },
+        ];
+  const { unit, unit_m } = scale.to_m < large.unit_m ? small : large;
+  const least = (length_m * apart) / room / unit_m;
+  const power = 10 ** Math.floor(Math.log10(least));
+  const step = [1, 2, 5, 10].map((times) => times * power).find((round) => round >= least - 1e-9) ?? least;
+  const first = Math.ceil(scale.from_m / unit_m / step - 1e-9);
+  const last = Math.floor(scale.to_m / unit_m / step + 1e-9);
   return {
     ticks: Array.from({ length: last - first + 1 }, (_, index) => ({
-      chainage_m: (first + index) * step.length_m,
-      label: String(Number(((first + index) * Number(figure)).toPrecision(9))),
+      chainage_m: (first + index) * step * unit_m,
+      label: String(Number(((first + index) * step).toPrecision(9))),
     })),
     unit,
   };

@@ -5,7 +5,9 @@ const pictures = (look: Parameters<typeof tagMarks>[0]) => JSON.stringify(tagMar
 
 describe('without colour', () => {
   it('every state has a picture of its own', () => {
-    const seen = states.map((state) => pictures({ state, construction: 'buried', team: 'F1' }).replace(/"(ink|hazard)"/g, '"dark"'));
+    const seen = states.map((state) =>
+      pictures({ state, construction: 'buried', team: 'F1' }).replace(/"(ink|hazard)"/g, '"dark"'),
+    );
     expect(new Set(seen).size).toBe(states.length);
   });
 
@@ -20,9 +22,9 @@ describe('without colour', () => {
 });
 
 it('the words say all that the picture does', () => {
-  expect(tagWords({ state: 'in_hand', construction: 'overhead_lance_poles', team: 'F1', inTraffic: true })).toBe(
-    'overhead on lance poles, in hand with F1, wire lies in traffic',
-  );
+  expect(
+    tagWords({ state: 'in_hand', construction: 'overhead_lance_poles', team: 'F1', inTraffic: true }),
+  ).toBe('overhead on lance poles, in hand with F1, wire lies in traffic');
   expect(tagWords({ state: 'marked', construction: null })).toBe('construction not chosen, marked');
 });
 

@@ -3,7 +3,15 @@
  * state, its letter the construction, a broken bar beside it that wire lies in traffic; so it reads
  * without colour. The drawing is the project's own; it claims no symbol standard.
  */
-export const states = ['foreseen', 'marked', 'passed', 'in_hand', 'finished', 'proved', 'struck_out'] as const;
+export const states = [
+  'foreseen',
+  'marked',
+  'passed',
+  'in_hand',
+  'finished',
+  'proved',
+  'struck_out',
+] as const;
 export type State = (typeof states)[number];
 
 export const constructions = [
@@ -71,8 +79,8 @@ export const stateWords = (state: State): string => stateNames[state];
 
 /** The tag in words, for whoever hears the page instead of seeing it. */
 export function tagWords({ state, construction, inTraffic, team }: TagLook): string {
-  const words = [constructionWords(construction), stateWords(state)];
-  if (state === 'in_hand' && team) words[1] += ` with ${team}`;
+  const withTeam = state === 'in_hand' && team ? ` with ${team}` : '';
+  const words = [constructionWords(construction), stateWords(state) + withTeam];
   if (inTraffic) words.push('wire lies in traffic');
   return words.join(', ');
 }
@@ -121,7 +129,14 @@ export function tagMarks({ state, construction, inTraffic = false, team = null }
   }
   if (state === 'struck_out') marks.push({ ...outline, d: 'M-23 53L23 12', width: 3.5 });
   if (inTraffic) {
-    marks.push({ shape: 'path', d: 'M-23.5 11V51', fill: 'none', stroke: 'hazard', width: 6, dash: [7, 3.6] });
+    marks.push({
+      shape: 'path',
+      d: 'M-23.5 11V51',
+      fill: 'none',
+      stroke: 'hazard',
+      width: 6,
+      dash: [7, 3.6],
+    });
   }
   return marks;
 }

@@ -73,7 +73,10 @@ it('compass points', () => {
 
 describe('grid reference', () => {
   // 16,620 places converted by GEOTRANS 3.9, as npm geographiclib-mgrs 1.0.4 carries them.
-  const rows = readFileSync('node_modules/geographiclib-mgrs/test/geotrans3.9-output/geoToMgrs_WE.txt', 'utf8')
+  const rows = readFileSync(
+    'node_modules/geographiclib-mgrs/test/geotrans3.9-output/geoToMgrs_WE.txt',
+    'utf8',
+  )
     .split('\n')
     .slice(3)
     .map((row) => row.split('\t'))
