@@ -21,7 +21,7 @@ function weigh(file) {
   const named = file.endsWith('.html')
     ? [...source.matchAll(/(?:src|href)="\/([^"]+)"/g)].map(([, name]) => name ?? '')
     : // Imports and the worker's address alike are names of files that stand beside this one.
-      [...source.matchAll(/[`"'](?:\.\/|assets\/)?([\w-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
+      [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
         join(dirname(file), name ?? ''),
       );
   for (const name of named) if (!name.startsWith('data:')) weigh(name);

@@ -92,7 +92,9 @@ const BATCH = 100;
 const SETTLED = 200;
 
 const oneTab: Lock = async (run) => {
-  await navigator.locks.request('laywire-outbox', run);
+  // Without TLS a browser has no locks; then exactly-once is the service's alone, which knows each id.
+  if ('locks' in navigator) await navigator.locks.request('laywire-outbox', run);
+  else await run();
 };
 
 export class OutboxFull extends Error {
@@ -110,7 +112,7 @@ export class Outbox {
   readonly #options: OutboxOptions;
   readonly #lock: Lock;
   #flushing: Promise<void> | null = null;
-  #again = false;
+  #asked = 0;
   #closed = false;
 
   private constructor(database: IDBPDatabase<Schema>, options: OutboxOptions) {
@@ -189,11 +191,8 @@ export class Outbox {
    * while a flush runs gets that one's promise, and one more round is made for what came since.
    */
   flush(): Promise<void> {
-    if (this.#flushing) {
-      this.#again = true;
-      return this.#flushing;
-    }
-    this.#flushing = this.#flushUntilQuiet();
+    this.#asked += 1;
+    this.#flushing ??= this.#flushUntilQuiet();
     return this.#flushing;
   }
 
@@ -212,13 +211,14 @@ export class Outbox {
   };
 
   async #flushUntilQuiet(): Promise<void> {
+    let answered: number;
     try {
       do {
-        this.#again = false;
+        answered = this.#asked;
         await this.#lock(() => this.#sendWaiting());
-      } while (this.#again && !this.#closed);
+      } while (answered !== this.#asked && !this.#closed);
     } finally {
-      // In the same step as the last look at #again: nobody can ask in between and be forgotten.
+      // In the same step as the last look at #asked: nobody can ask in between and be forgotten.
       this.#flushing = null;
     }
   }
@@ -236,17 +236,16 @@ export class Outbox {
         this.#options.operation,
         waiting.map((kept) => kept.report),
       );
-      if (delivery.delivered) {
-        if ((await this.#settle(delivery.answers)) > 0) continue;
+      if (!delivery.delivered && delivery.why !== 'unreadable') {
+        this.#options.ondelivery?.(delivery.why);
+        return;
+      }
+      const settled = delivery.delivered
+        ? await this.#settle(delivery.answers)
+        : await this.#sendOneByOne(waiting, delivery.reason);
+      if (settled === 0) {
         // An answer that speaks of none of them would be asked for without end.
         this.#options.ondelivery?.('unreachable');
-        return;
-      } else if (delivery.why === 'unreadable') {
-        if ((await this.#sendOneByOne(waiting, delivery.reason)) > 0) continue;
-        this.#options.ondelivery?.('unreachable');
-        return;
-      } else {
-        this.#options.ondelivery?.(delivery.why);
         return;
       }
     }
@@ -310,6 +309,14 @@ export class Outbox {
   async #tell(): Promise<void> {
     if (this.#options.onchange) this.#options.onchange(await this.kept());
   }
+}
+
+/**
+ * Asks the browser not to clear what this device keeps, and says whether it won't. Without that some
+ * clear it after a week; the page then tells its person to send before.
+ */
+export async function askToKeep(): Promise<boolean> {
+  return 'storage' in navigator ? navigator.storage.persist() : false;
 }
 
 /** Forgets everything this device has kept, sent or not. Only for a person who was asked first. */
