@@ -1,0 +1,4 @@
+import './ui/base.css';
+import { show } from './ui/light.svelte.ts';
+
+show();
