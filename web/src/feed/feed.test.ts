@@ -8,7 +8,6 @@ class Wire extends EventTarget {
   readyState = 0;
   onopen: (() => void) | null = null;
   onerror: (() => void) | null = null;
-  onmessage: ((event: { data: string; lastEventId: string }) => void) | null = null;
 
   readonly address: string;
 
@@ -28,7 +27,7 @@ class Wire extends EventTarget {
   }
 
   send(sequence: number | '', data: string) {
-    this.onmessage?.({ data, lastEventId: String(sequence) });
+    this.dispatchEvent(new MessageEvent('entry', { data, lastEventId: String(sequence) }));
   }
 }
 

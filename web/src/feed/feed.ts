@@ -18,6 +18,8 @@ export type FeedState = 'connecting' | 'live' | 'lost';
 export interface FeedOptions {
   /** '/api/operations/{op}/feed' */
   address: string;
+  /** which pass to speak with: an EventSource can set no header */
+  seat?: string;
   /** the last sequence already applied */
   after: number;
   onevent: (event: FeedEvent) => void;
@@ -72,7 +74,8 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
   function connect() {
     cancel = null;
     options.onstate?.('connecting');
-    const opened = surroundings.open(`${options.address}?after=${after}`);
+    const seat = options.seat ? `&seat=${encodeURIComponent(options.seat)}` : '';
+    const opened = surroundings.open(`${options.address}?after=${after}${seat}`);
     source = opened;
     opened.onopen = () => {
       attempt = 0;
@@ -88,7 +91,7 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
       cancel = surroundings.later(connect, delay_ms(attempt, surroundings.chance()));
       attempt += 1;
     };
-    opened.onmessage = ({ data, lastEventId }: MessageEvent<string>) => {
+    opened.addEventListener('entry', ({ data, lastEventId }: MessageEvent<string>) => {
       const sequence = lastEventId === '' ? NaN : Number(lastEventId);
       // A reconnect may send again what had arrived already.
       if (Number.isSafeInteger(sequence) && sequence <= after) return;
@@ -106,7 +109,7 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
       }
       after = sequence;
       options.onevent({ sequence, entry });
-    };
+    });
     opened.addEventListener('resync', resync);
   }
 

@@ -52,7 +52,7 @@ class Service {
     const answers = reports.map((report): Answer => {
       const known = this.log.findIndex((other) => other.id === report.id);
       if (known >= 0)
-        return { id: report.id, outcome: 'already_recorded', sequence: known + 1, reason: null };
+        return { id: report.id, outcome: 'already recorded', sequence: known + 1, reason: null };
       if (kindOf(report) === 'refused') {
         const reason = { type: '/problems/overhead-rail', title: 'Never over a railway.' };
         return { id: report.id, outcome: 'refused', sequence: null, reason };
@@ -71,7 +71,13 @@ const kindOf = (report: Report) => report.body.kind;
 const outcomes = (kept: readonly Kept[]) => kept.map((one) => one.outcome.outcome);
 
 async function opened(service: Service, more: Partial<Parameters<typeof Outbox.open>[0]> = {}) {
-  const outbox = await Outbox.open({ operation: 'op', send: service.send, lock, ...more });
+  const outbox = await Outbox.open({
+    operation: 'op',
+    sender: 'lead_team/Lead 1',
+    send: service.send,
+    lock,
+    ...more,
+  });
   open.push(outbox);
   return outbox;
 }
@@ -122,7 +128,7 @@ it('a lost answer makes no second entry', async () => {
   await outbox.flush();
   await outbox.flush();
   expect(service.log).toHaveLength(1);
-  expect((await outbox.kept())[0]?.outcome).toEqual({ outcome: 'already_recorded', sequence: 1 });
+  expect((await outbox.kept())[0]?.outcome).toEqual({ outcome: 'already recorded', sequence: 1 });
 });
 
 it('a refusal is kept with its reason until its sender has seen it, and holds up nobody', async () => {

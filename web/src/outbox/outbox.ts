@@ -22,20 +22,20 @@ export interface Report<B extends ReportBody = ReportBody> {
 
 /** Why a report was refused, as the service said it (RFC 9457). */
 export interface Reason {
-  type: string;
   title: string;
-  detail?: string;
+  type?: string;
 }
 
 export type Outcome =
   | { outcome: 'waiting' }
-  | { outcome: 'recorded' | 'already_recorded'; sequence: number | null }
+  | { outcome: 'recorded' | 'already recorded'; sequence: number | null }
   | { outcome: 'refused'; reason: Reason };
 
 export interface Kept<B extends ReportBody = ReportBody> {
   /** rises with every report of this device: the order of sending */
   order: number;
   operation: string;
+  sender: string;
   report: Report<B>;
   outcome: Outcome;
   /** the sender has seen that it was refused */
@@ -45,7 +45,7 @@ export interface Kept<B extends ReportBody = ReportBody> {
 /** What the service says to one report of a batch. */
 export interface Answer {
   id: string;
-  outcome: 'recorded' | 'already_recorded' | 'refused';
+  outcome: 'recorded' | 'already recorded' | 'refused';
   sequence: number | null;
   reason: Reason | null;
 }
@@ -67,6 +67,8 @@ export type Lock = (run: () => Promise<void>) => Promise<void>;
 
 export interface OutboxOptions {
   operation: string;
+  /** who reports, by party and call sign: another team's pass in this browser does not send them */
+  sender: string;
   send: Send;
   /** called with all that is kept for the operation, oldest first, after every change */
   onchange?: (kept: readonly Kept[]) => void;
@@ -152,6 +154,7 @@ export class Outbox {
     ) as Report<B>;
     const kept: Omit<Kept, 'order'> = {
       operation: this.#options.operation,
+      sender: this.#options.sender,
       report,
       outcome: { outcome: 'waiting' },
       seen: false,
@@ -170,9 +173,11 @@ export class Outbox {
     return report;
   }
 
-  /** All that is kept for this operation, oldest first. */
+  /** All that this sender has kept for this operation, oldest first. */
   async kept(): Promise<Kept[]> {
-    return this.#database.getAllFromIndex('report', 'report_operation', this.#options.operation);
+    const { operation, sender } = this.#options;
+    const all = await this.#database.getAllFromIndex('report', 'report_operation', operation);
+    return all.filter((kept) => kept.sender === sender);
   }
 
   /** The sender has read why these were refused. */
@@ -285,7 +290,7 @@ export class Outbox {
         ...kept,
         outcome:
           outcome === 'refused'
-            ? { outcome, reason: reason ?? { type: 'about:blank', title: 'Refused, and no reason given.' } }
+            ? { outcome, reason: reason ?? { title: 'Refused, and no reason given.' } }
             : { outcome, sequence },
       });
     }
