@@ -138,46 +138,66 @@ select $1, $2, $3, $4, st_envelope(st_buffer(st_setsrid(coalesce(
 pub async fn load(
     pool: &PgPool,
     file: &Path,
+    on_progress: impl FnMut(Progress),
+) -> Result<Loaded, TerrainError> {
+    let mut next = None;
+    let outcome = fill(pool, &mut next, file, on_progress).await;
+    match (next, outcome) {
+        (Some(transaction), Ok(loaded)) => {
+            transaction.commit().await?;
+            Ok(loaded)
+        }
+        (Some(transaction), Err(error)) => {
+            // Waited for, so that whoever tries again at once does not meet this load's lock. Why the load failed is
+            // the better answer than that the connection then broke as well.
+            drop(transaction.rollback().await);
+            Err(error)
+        }
+        (None, outcome) => outcome,
+    }
+}
+
+/// Reads the file and fills the new tables, in a transaction that starts with the first rows: it is not held open over
+/// most of the reading.
+async fn fill(
+    pool: &PgPool,
+    next: &mut Option<Transaction<'static, Postgres>>,
+    file: &Path,
     mut on_progress: impl FnMut(Progress),
 ) -> Result<Loaded, TerrainError> {
     // Few pieces wait at once: a slow database slows the reading, it does not fill the memory.
     let (to, mut from) = mpsc::channel(4);
     let path = file.to_owned();
     let reading = tokio::task::spawn_blocking(move || extract::read(&path, &to));
-
-    // The transaction starts with the first rows, so it is not held open over most of the reading.
-    let mut next = None;
     while let Some(piece) = from.recv().await {
         match piece {
             Piece::Progress(progress) => on_progress(progress),
             Piece::Rows(table, rows) => {
-                let transaction = match &mut next {
-                    Some(transaction) => transaction,
-                    None => next.insert(begin(pool).await?),
-                };
-                copy(transaction, table, &rows).await?;
+                if next.is_none() {
+                    prepare(next.insert(pool.begin().await?)).await?;
+                }
+                if let Some(transaction) = next {
+                    copy(transaction, table, &rows).await?;
+                }
             }
         }
     }
     // The reading library checks no arithmetic of its own: deltas that overflow end as a panic in a debug build.
     let header = reading.await.map_err(|_| TerrainError::Nonsense)??;
-    let mut transaction = next.ok_or(TerrainError::NothingKept)?;
-    let loaded = finish(&mut transaction, file, &header, on_progress).await?;
-    transaction.commit().await?;
-    Ok(loaded)
+    let transaction = next.as_mut().ok_or(TerrainError::NothingKept)?;
+    finish(transaction, file, &header, on_progress).await
 }
 
-async fn begin(pool: &PgPool) -> Result<Transaction<'static, Postgres>, TerrainError> {
-    let mut transaction = pool.begin().await?;
+async fn prepare(connection: &mut PgConnection) -> Result<(), TerrainError> {
     let alone: bool = sqlx::query_scalar("select pg_try_advisory_xact_lock($1)")
         .bind(LOCK)
-        .fetch_one(&mut *transaction)
+        .fetch_one(&mut *connection)
         .await?;
     if !alone {
         return Err(TerrainError::LoadUnderWay);
     }
-    transaction.execute(CREATE).await?;
-    Ok(transaction)
+    connection.execute(CREATE).await?;
+    Ok(())
 }
 
 async fn copy(connection: &mut PgConnection, table: Table, rows: &[u8]) -> Result<(), TerrainError> {
