@@ -2,6 +2,7 @@
  * The operation as it stands: lines and crossings, read once and kept up by the feed. It decides
  * nothing of the trade; what the service says a line or crossing is now, it is.
  */
+/* eslint svelte/prefer-svelte-reactivity: 'off' -- maps here are never changed, only replaced as a whole. */
 import { answered, type Client } from '../api/client.ts';
 import type { CrossingFeature, Entry, Guide, LineFeature, News, Operation, Session } from '../api/types.ts';
 import { openFeed, type FeedState } from '../feed/feed.ts';
