@@ -326,7 +326,6 @@ fn feet_and_metres(height: Metres) -> String {
 
 /// What makes the crossing safe for traffic, water and weather.
 fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Profile) -> Vec<Item> {
-    use Construction as C;
     let mut list = Vec::new();
     if construction.is_overhead() {
         let least = profile.least_height(obstacle);
@@ -345,6 +344,21 @@ fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Prof
             list.push(item("height", text, least.source));
         }
     }
+    list.extend(building(construction, profile));
+    let tags = if construction.is_overhead() {
+        item("tags", "Tag on both sides, 6 in (15 cm) behind the stake, away from the road", "SS0440 p. 31")
+    } else {
+        item("tags", "Tag on both sides, and wherever the construction changes", "SS0444 p. 30, par. 37")
+    };
+    list.push(tags);
+    list.push(item("call", "Call both ways over the wire after the last touch", "SS04377 p. 22"));
+    list
+}
+
+/// What this construction asks for wherever it stands.
+fn building(construction: Construction, profile: &Profile) -> Vec<Item> {
+    use Construction as C;
+    let mut list = Vec::new();
     match construction {
         C::ThroughCulvert => {
             list.push(item(
@@ -434,13 +448,6 @@ fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Prof
             ));
         }
     }
-    let tags = if construction.is_overhead() {
-        item("tags", "Tag on both sides, 6 in (15 cm) behind the stake, away from the road", "SS0440 p. 31")
-    } else {
-        item("tags", "Tag on both sides, and wherever the construction changes", "SS0444 p. 30, par. 37")
-    };
-    list.push(tags);
-    list.push(item("call", "Call both ways over the wire after the last touch", "SS04377 p. 22"));
     list
 }
 

@@ -190,6 +190,7 @@ impl From<TerrainError> for Problem {
 
 /// What a panic becomes: the text goes to the log alone.
 #[must_use]
+#[allow(clippy::needless_pass_by_value, reason = "the layer's shape")]
 pub fn on_panic(panic: Box<dyn std::any::Any + Send + 'static>) -> Response {
     let text = panic
         .downcast_ref::<String>()

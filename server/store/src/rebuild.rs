@@ -47,7 +47,7 @@ pub async fn check(
         match crossings.remove(&id) {
             Some(crossing) if crossing == stands.now => {}
             Some(crossing) => {
-                found.push(format!("crossing {id} is {} and should be {}", stands.now.state, crossing.state))
+                found.push(format!("crossing {id} is {} and should be {}", stands.now.state, crossing.state));
             }
             None => found.push(format!("crossing {id} is not in the log")),
         }

@@ -1,6 +1,9 @@
 //! The demonstration: a scenario that is sent through the API report by report, as crews would. It writes no table.
 
-use std::{collections::HashMap, net::SocketAddr, os::unix::fs::OpenOptionsExt, path::Path, sync::Arc};
+use std::{
+    collections::HashMap, fmt::Write as _, net::SocketAddr, os::unix::fs::OpenOptionsExt, path::Path,
+    sync::Arc,
+};
 
 use axum::{
     Router,
@@ -84,7 +87,7 @@ pub(super) async fn play(
 }
 
 fn keep(path: &Path, passes: &str) -> Result<(), CommandError> {
-    use std::io::Write;
+    use std::io::Write as _;
     let io = |error| CommandError::Io { what: path.display().to_string(), error };
     let mut file = std::fs::OpenOptions::new()
         .write(true)
@@ -110,7 +113,7 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
         let secret = Secret::new();
         let holder = Sender { party: part.party, team: part.team.clone() };
         laywire_store::pass::give(&service.pool, operation, &holder, &secret.hash(), began).await?;
-        passes.push_str(&format!("{}, {}\t{}\n", part.party, part.team, secret.text()));
+        let _ = writeln!(passes, "{}, {}\t{}", part.party, part.team, secret.text());
         secrets.insert(part.team.clone(), secret.text());
     }
     let mut ids = HashMap::new();
