@@ -419,7 +419,11 @@ impl Site {
             .stderr(also)
             .spawn()
             .map_err(|reason| self.not_run("postgres", reason))?;
-        self.await_answer(&mut postmaster, log_began).await?;
+        if let Err(error) = self.await_answer(&mut postmaster, log_began).await {
+            // Nothing is left running that nobody has a hold on.
+            self.end().await?;
+            return Err(error);
+        }
         Ok(postmaster)
     }
 
