@@ -48,6 +48,9 @@ struct Part {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Told {
+    /// A word for the report itself, where a later one corrects it.
+    #[serde(default)]
+    id: Option<String>,
     by: Name,
     minute: f64,
     #[serde(default)]
@@ -121,12 +124,13 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
     for (number, report) in scenario.reports.into_iter().enumerate() {
         #[allow(clippy::cast_possible_truncation, reason = "minutes of one day")]
         let at = began + Duration::seconds((report.minute * 60.0) as i64);
+        let id = report.id.map_or_else(Uuid::now_v7, |word| *ids.entry(word).or_insert_with(Uuid::now_v7));
         let mut body = report.body;
         name_ids(&mut body, &mut ids);
         let secret =
             secrets.get(&report.by).ok_or_else(|| wrong(format!("nobody is called {}", report.by)))?;
         let mut sent = json!({
-            "id": Uuid::now_v7(),
+            "id": id,
             "at": at.to_rfc3339_opts(SecondsFormat::Secs, true),
             "body": body,
         });
