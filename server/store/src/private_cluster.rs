@@ -330,6 +330,9 @@ impl Drop for PrivateCluster {
         if let Some(id) = self.postmaster.id().and_then(|id| i32::try_from(id).ok()) {
             let _ = kill(Pid::from_raw(id), Signal::SIGINT);
         }
+        // Said, not left to the closing of the file: a child that another thread is just starting has the file
+        // open too, for the moment between its fork and its exec.
+        let _ = self.in_use.unlock();
     }
 }
 
