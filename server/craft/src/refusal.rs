@@ -31,7 +31,7 @@ pub enum Refusal {
     #[error("There is no such line in this operation: reload the page and choose the line again.")]
     NoSuchLine,
     /// No such crossing.
-    #[error("There is no such crossing in this operation: mark it first.")]
+    #[error("There is no such crossing in this operation or on this line: choose it again, or mark it first.")]
     NoSuchCrossing,
     /// The id stands for another thing already.
     #[error("This id is in use for something else: make a new one and send again.")]
