@@ -512,14 +512,16 @@ impl Installation {
         }
         not_of_another_team(&crossing, by)?;
         let obstacle = crossing.obstacle;
-        let construction =
-            b.construction.or(crossing.construction).ok_or(Refusal::ConstructionNeeded { obstacle })?;
+        let marked = crossing.construction;
+        let construction = b.construction.or(marked).ok_or(Refusal::ConstructionNeeded { obstacle })?;
         construction::check(obstacle, crossing.hard_surface, construction)?;
         if construction == Construction::Ladder {
             return Err(Refusal::LadderIsTemporary);
         }
+        // What was measured on trees says nothing of what hangs on poles.
+        let measured = crossing.clearance.filter(|_| marked == Some(construction));
         crossing.construction = Some(construction);
-        crossing.clearance = b.clearance_m.or(crossing.clearance);
+        crossing.clearance = b.clearance_m.or(measured);
         crossing.depth = b.depth_m;
         if construction.is_overhead() && crossing.clearance.is_none() {
             return Err(Refusal::HeightNeeded { obstacle, least_m: profile.least_height(obstacle).value });
