@@ -648,7 +648,7 @@ impl Installation {
     ) -> Result<Change, Refusal> {
         let wrong =
             history.iter().find(|e| e.report.id == correction.corrects).ok_or(Refusal::NoSuchReport)?;
-        if entry.by.party != Party::CommandPost && entry.by.team != wrong.by.team {
+        if entry.by.party != Party::CommandPost && entry.by != wrong.by {
             return Err(Refusal::NotYourReport { team: wrong.by.team.clone() });
         }
         may_be_corrected(&wrong.report.body, correction.instead.as_deref())?;
