@@ -242,7 +242,7 @@ impl Installation {
 
     fn reel_started(&self, b: &ReelStarted, profile: &Profile) -> Result<Change, Refusal> {
         let mut line = self.line_under_way(b.line)?;
-        in_range("a reel", b.length_m, 10.0, 10_000.0)?;
+        in_range("A reel", b.length_m, 10.0, 10_000.0)?;
         if line.reels.iter().any(|reel| reel.id == b.reel) {
             return Err(Refusal::IdInUse);
         }
@@ -401,7 +401,7 @@ impl Installation {
             construction::check(b.obstacle, hard_surface, construction)?;
         }
         if let Some(span) = b.span_m {
-            in_range("a span", span, 1.0, 500.0)?;
+            in_range("A span", span, 1.0, 500.0)?;
         }
         high_enough(b.obstacle, b.construction, b.clearance_m, profile)?;
         let away = [line.planned.clone(), Trace::new(line.laid.clone()).ok()]
@@ -530,7 +530,7 @@ impl Installation {
         if construction == Construction::Buried {
             let least_m = profile.burial_depth.value;
             let given_m = crossing.depth.ok_or(Refusal::DepthNeeded { least_m })?;
-            in_range("a depth", given_m, 0.0, 5.0)?;
+            in_range("A depth", given_m, 0.0, 5.0)?;
             if given_m < least_m {
                 return Err(Refusal::TooShallow { given_m, least_m });
             }
@@ -728,7 +728,7 @@ fn high_enough(
     let (Some(given_m), true) = (clearance, construction.is_some_and(Construction::is_overhead)) else {
         return Ok(());
     };
-    in_range("a height", given_m, -20.0, 100.0)?;
+    in_range("A height", given_m, -20.0, 100.0)?;
     let least_m = profile.least_height(obstacle).value;
     if obstacle == Obstacle::Stream {
         return if given_m > Metres::ZERO { Ok(()) } else { Err(Refusal::InTheWater { given_m }) };
