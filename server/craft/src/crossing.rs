@@ -149,6 +149,13 @@ pub struct Stretch {
 
 impl Stretch {
     /// Whether the chainage lies in it, its ends included.
+    ///
+    /// ```
+    /// use laywire_craft::{crossing::Stretch, units::Metres};
+    /// let span = Stretch { from: Metres::from_const(980.0), to: Metres::from_const(1_020.0) };
+    /// assert!(span.holds(span.from) && span.holds(span.to));
+    /// assert!(!span.holds(Metres::from_const(1_020.5)));
+    /// ```
     #[must_use]
     pub fn holds(&self, chainage: Metres) -> bool {
         self.from <= chainage && chainage <= self.to

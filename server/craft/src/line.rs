@@ -86,6 +86,13 @@ impl Designation {
     ///
     /// # Source
     /// SS0444 p. 30, pars. 35 to 39: one number from end to end; markings must not disclose the unit.
+    ///
+    /// ```
+    /// use laywire_craft::line::Designation;
+    /// assert_eq!(Designation::new(" l-7 ")?.as_str(), "L-7");
+    /// assert!(Designation::new("Signals").is_err());
+    /// # Ok::<(), laywire_craft::line::DesignationError>(())
+    /// ```
     pub fn new(raw: &str) -> Result<Self, DesignationError> {
         let text = raw.trim().to_ascii_uppercase();
         let rest = text.trim_start_matches(|c: char| c.is_ascii_uppercase());
