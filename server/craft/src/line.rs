@@ -86,6 +86,13 @@ impl Designation {
     ///
     /// # Source
     /// SS0444 p. 30, pars. 35 to 39: one number from end to end; markings must not disclose the unit.
+    ///
+    /// ```
+    /// use laywire_craft::line::Designation;
+    /// assert_eq!(Designation::new(" l-7 ")?.as_str(), "L-7");
+    /// assert!(Designation::new("Signals").is_err());
+    /// # Ok::<(), laywire_craft::line::DesignationError>(())
+    /// ```
     pub fn new(raw: &str) -> Result<Self, DesignationError> {
         let text = raw.trim().to_ascii_uppercase();
         let rest = text.trim_start_matches(|c: char| c.is_ascii_uppercase());
@@ -199,29 +206,21 @@ impl Line {
     /// ahead, however the wire behind the head winds.
     #[must_use]
     pub fn chainage(&self, place: Position) -> Metres {
-        let laid = Trace::new(self.laid.clone()).ok();
-        if let Some(laid) = &laid {
-            let nearest = laid.nearest(place);
-            let lies_ahead = self.planned.as_ref().is_some_and(|plan| {
-                let planned = plan.nearest(place);
-                planned.offset < nearest.offset && planned.chainage > plan.nearest(laid.end()).chainage
-            });
-            if !lies_ahead && (nearest.chainage < self.laid_length || self.planned.is_none()) {
-                let beyond = if nearest.chainage < self.laid_length {
-                    Metres::ZERO
-                } else {
-                    geodesy::distance(laid.end(), place)
-                };
-                return nearest.chainage + beyond;
-            }
-        }
-        match (&self.planned, self.laid.last()) {
-            (None, head) => head.map_or(Metres::ZERO, |&head| geodesy::distance(head, place)),
-            (Some(plan), None) => plan.nearest(place).chainage,
-            (Some(plan), Some(&head)) => {
-                let ahead = plan.nearest(place).chainage - plan.nearest(head).chainage;
-                self.laid_length + ahead.max(Metres::ZERO)
-            }
+        let Some(&head) = self.laid.last() else {
+            return self.planned.as_ref().map_or(Metres::ZERO, |plan| plan.nearest(place).chainage);
+        };
+        let on_wire = Trace::new(self.laid.clone()).ok().map(|laid| laid.nearest(place));
+        let on_wire = on_wire.filter(|nearest| nearest.chainage < self.laid_length);
+        let Some(plan) = &self.planned else {
+            let straight_on = || self.laid_length + geodesy::distance(head, place);
+            return on_wire.map_or_else(straight_on, |nearest| nearest.chainage);
+        };
+        let on_plan = plan.nearest(place);
+        let ahead = on_plan.chainage - plan.nearest(head).chainage;
+        match on_wire {
+            // A plan that turns back comes near the wire again: what lies nearer to the plan's rest is still ahead.
+            Some(wire) if ahead <= Metres::ZERO || wire.offset <= on_plan.offset => wire.chainage,
+            _ => self.laid_length + ahead.max(Metres::ZERO),
         }
     }
 

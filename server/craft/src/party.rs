@@ -36,6 +36,12 @@ impl Party {
     pub const ALL: [Self; 4] = [Self::CommandPost, Self::LeadTeam, Self::FollowUpTeam, Self::Observer];
 
     /// Whether the party may do it.
+    ///
+    /// ```
+    /// use laywire_craft::{party::{Act, Party}, report::Kind};
+    /// assert!(Party::FollowUpTeam.may(Act::Report(Kind::CrossingFinished)));
+    /// assert!(!Party::Observer.may(Act::Report(Kind::Note)));
+    /// ```
     #[must_use]
     pub fn may(self, act: Act) -> bool {
         match (self, act) {
