@@ -7,13 +7,15 @@ use std::collections::{BTreeMap, HashMap};
 use chrono::{DateTime, Utc};
 
 use crate::{
-    construction::{self, Construction, Item},
+    construction::Construction,
     crossing::{Crossing, CrossingState, InHand},
+    duty::Act,
     geodesy::{self, Position},
+    guide::{self, Choice, Item},
     ids::{CrossingId, LineId, ReportId},
     line::{CallBack, Line, LineState, Reel, Splice},
     obstacle::Obstacle,
-    party::{Act, Party, Sender},
+    party::{Party, Sender},
     profile::Profile,
     refusal::Refusal,
     report::{
@@ -398,7 +400,7 @@ impl Installation {
         let line = self.line(b.line)?;
         let hard_surface = b.hard_surface.unwrap_or(b.obstacle.usually_hard());
         if let Some(construction) = b.construction {
-            construction::check(b.obstacle, hard_surface, construction)?;
+            guide::check(b.obstacle, hard_surface, construction)?;
         }
         if let Some(span) = b.span_m {
             in_range("A span", span, 1.0, 500.0)?;
@@ -514,7 +516,7 @@ impl Installation {
         let obstacle = crossing.obstacle;
         let marked = crossing.construction;
         let construction = b.construction.or(marked).ok_or(Refusal::ConstructionNeeded { obstacle })?;
-        construction::check(obstacle, crossing.hard_surface, construction)?;
+        guide::check(obstacle, crossing.hard_surface, construction)?;
         if construction == Construction::Ladder {
             return Err(Refusal::LadderIsTemporary);
         }
@@ -746,9 +748,9 @@ fn list_for(
     hard_surface: bool,
     construction: Construction,
     profile: &Profile,
-    which: impl Fn(construction::Choice) -> Vec<Item>,
+    which: impl Fn(Choice) -> Vec<Item>,
 ) -> Vec<Item> {
-    construction::guide(obstacle, hard_surface, profile)
+    guide::guide(obstacle, hard_surface, profile)
         .allowed
         .into_iter()
         .find(|choice| choice.construction == construction)

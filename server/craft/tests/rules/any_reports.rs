@@ -185,7 +185,7 @@ fn ticked(story: &Story, n: u128, way: Option<C>, done: Done, lead: bool) -> Vec
                 .filter(|&(obstacle, way)| {
                     [false, true]
                         .into_iter()
-                        .any(|hard| laywire_craft::construction::check(obstacle, hard, way).is_ok())
+                        .any(|hard| laywire_craft::guide::check(obstacle, hard, way).is_ok())
                 })
                 .map(|(obstacle, way)| choice(obstacle, way))
                 .map(|choice| ids(if lead { &choice.lead } else { &choice.finish }))

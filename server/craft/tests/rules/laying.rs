@@ -3,9 +3,10 @@
 use laywire_craft::{
     construction::Construction as C,
     crossing::CrossingState as S,
+    duty::Act,
     line::LineState as L,
     obstacle::Obstacle as O,
-    party::{Act, Party, Sender},
+    party::{Party, Sender},
     refusal::Refusal,
     report::{Body, CallBackGood, CrossingFinished, CrossingMarked, CrossingPassed, Kind},
 };

@@ -1,8 +1,9 @@
 //! Lists: what the lead team does at the least and what the follow-up team finishes, ticked item by item.
 
 use laywire_craft::{
-    construction::{Construction as C, check, guide},
+    construction::Construction as C,
     crossing::CrossingState as S,
+    guide::{check, guide},
     obstacle::Obstacle as O,
     profile::Profile,
     refusal::Refusal,

@@ -3,9 +3,10 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::{
-    construction::{Choice, Construction, Item, guide},
+    construction::Construction,
     crossing::{Crossing, CrossingState},
     geodesy::Position,
+    guide::{Choice, Item, guide},
     ids::{CrossingId, LineId, ReelId, ReportId},
     installation::Installation,
     line::{Designation, Line, LineState},

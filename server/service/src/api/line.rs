@@ -5,10 +5,10 @@ use std::sync::Arc;
 use axum::{Extension, Json, extract::State, http::StatusCode};
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    duty::Act,
     geodesy::Position,
     ids::{LineId, OperationId, ReportId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
-    party::Act,
     report::{Body, Kind, LinePlanned, Report},
     text::Name,
     units::Metres,
