@@ -18,7 +18,7 @@ impl Party {
     /// Whether the party may do it.
     ///
     /// ```
-    /// use laywire_craft::{party::{Act, Party}, report::Kind};
+    /// use laywire_craft::{duty::Act, party::Party, report::Kind};
     /// assert!(Party::FollowUpTeam.may(Act::Report(Kind::CrossingFinished)));
     /// assert!(!Party::Observer.may(Act::Report(Kind::Note)));
     /// ```

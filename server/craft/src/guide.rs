@@ -137,7 +137,7 @@ pub struct Guide {
 /// What the trade says about crossing this obstacle.
 ///
 /// ```
-/// use laywire_craft::construction::{Construction, guide};
+/// use laywire_craft::{construction::Construction, guide::guide};
 /// use laywire_craft::{obstacle::Obstacle, profile::Profile, units::feet};
 /// let road = guide(Obstacle::Road, true, &Profile::field());
 /// assert_eq!(road.allowed[0].construction, Construction::ThroughCulvert);
