@@ -333,8 +333,12 @@ impl Installation {
         if b.line.is_some_and(|line| !self.lines.contains_key(&line)) {
             return Err(Refusal::NoSuchLine);
         }
-        if b.crossing.is_some_and(|crossing| !self.crossings.contains_key(&crossing)) {
-            return Err(Refusal::NoSuchCrossing);
+        if let Some(id) = b.crossing {
+            let crossing = self.crossing(id)?;
+            // Filed under one line, it could not be read with the history of the other.
+            if b.line.is_some_and(|line| line != crossing.line) {
+                return Err(Refusal::NoSuchCrossing);
+            }
         }
         Ok(Change::default())
     }
