@@ -141,10 +141,11 @@ pub(crate) async fn filed_in_traffic(
     connection: &mut PgConnection,
     operation: OperationId,
 ) -> Result<HashSet<CrossingId>, StoreError> {
-    let ids: Vec<Uuid> = sqlx::query_scalar("select id from crossing where operation = $1 and wire_in_traffic")
-        .bind(operation.0)
-        .fetch_all(connection)
-        .await?;
+    let ids: Vec<Uuid> =
+        sqlx::query_scalar("select id from crossing where operation = $1 and wire_in_traffic")
+            .bind(operation.0)
+            .fetch_all(connection)
+            .await?;
     Ok(ids.into_iter().map(CrossingId).collect())
 }
 
