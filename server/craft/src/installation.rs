@@ -756,7 +756,10 @@ fn list_for(
 
 /// The items of the list that are not done.
 fn left_undone<'a>(list: &'a [Item], done: &[String]) -> Result<Vec<&'a Item>, Refusal> {
-    if let Some(item) = done.iter().find(|id| !list.iter().any(|item| item.id == id.as_str())) {
+    let known = |id: &str| list.iter().any(|item| item.id == id);
+    // Ticked twice is no tick of this list either; it also bounds what the log has to keep.
+    let astray = |&(n, id): &(usize, &String)| !known(id) || done[..n].contains(id);
+    if let Some((_, item)) = done.iter().enumerate().find(astray) {
         return Err(Refusal::NoSuchItem { item: item.chars().take(40).collect() });
     }
     Ok(list.iter().filter(|item| !done.iter().any(|id| id == item.id)).collect())
