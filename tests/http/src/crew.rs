@@ -40,7 +40,6 @@ impl Answer {
     }
 
     /// The body as JSON, of an answer with this status.
-    #[must_use]
     pub fn ok(&self, status: u16) -> Value {
         assert_eq!(self.status, status, "{}", self.body);
         self.json()
@@ -131,9 +130,11 @@ impl Crew {
     /// Plans and starts a line: its id.
     pub async fn line(&self, designation: &str) -> String {
         let line = crate::id();
-        self.records(json!({ "kind": "line_planned", "line": line, "designation": designation, "from": "Command post",
-            "to": "Switchboard", "trace": [[-4.67, 54.08], [-4.635, 54.095]] }))
-            .await;
+        self.records(
+            json!({ "kind": "line_planned", "line": line, "designation": designation, "from": "Command post",
+            "to": "Switchboard", "trace": [[-4.67, 54.08], [-4.635, 54.095]] }),
+        )
+        .await;
         self.records(json!({ "kind": "line_started", "line": line })).await;
         line
     }
@@ -141,9 +142,11 @@ impl Crew {
     /// Marks a road to be crossed on lance poles: the crossing's id.
     pub async fn crossing(&self, line: &str, position: [f64; 2]) -> String {
         let crossing = crate::id();
-        self.records(json!({ "kind": "crossing_marked", "crossing": crossing, "line": line, "position": position,
-            "obstacle": "road", "construction": "overhead_lance_poles" }))
-            .await;
+        self.records(
+            json!({ "kind": "crossing_marked", "crossing": crossing, "line": line, "position": position,
+            "obstacle": "road", "construction": "overhead_lance_poles" }),
+        )
+        .await;
         crossing
     }
 

@@ -81,5 +81,9 @@ fn event(block: &str) -> Option<Event> {
         let value = block.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(':'));
         value.map(|value| value.strip_prefix(' ').unwrap_or(value).to_owned())
     };
-    Some(Event { name: field("event")?, id: field("id")?.parse().expect("ids are numbers"), data: field("data")? })
+    Some(Event {
+        name: field("event")?,
+        id: field("id")?.parse().expect("ids are numbers"),
+        data: field("data")?,
+    })
 }

@@ -39,7 +39,6 @@ pub fn run(arguments: &[&str]) -> Output {
 }
 
 /// Runs a command that has to succeed: what it said.
-#[must_use]
 pub fn succeeds(arguments: &[&str]) -> String {
     let output = run(arguments);
     let said = String::from_utf8(output.stdout).expect("it speaks UTF-8");

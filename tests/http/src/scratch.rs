@@ -30,8 +30,7 @@ fn maintenance() -> String {
 
 async fn tell(statement: String) {
     let options = PgConnectOptions::from_str(&maintenance()).expect("the variable holds a database URL");
-    let mut connection =
-        PgConnection::connect_with(&options).await.expect("the test cluster answers");
+    let mut connection = PgConnection::connect_with(&options).await.expect("the test cluster answers");
     sqlx::raw_sql(AssertSqlSafe(statement)).execute(&mut connection).await.expect("the test cluster obeys");
     connection.close().await.expect("the connection closes");
 }

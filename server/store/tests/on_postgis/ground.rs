@@ -108,8 +108,7 @@ impl Ground {
     /// The numbers in the log, in its order.
     pub(crate) async fn numbers(&self) -> Vec<i64> {
         let mut connection = self.pool.acquire().await.unwrap();
-        let entries =
-            laywire_store::log::after(&mut connection, self.operation, 0, 1_000_000).await.unwrap();
+        let entries = laywire_store::log::after(&mut connection, self.operation, 0, 1_000_000).await.unwrap();
         entries.iter().map(|entry| entry.sequence).collect()
     }
 

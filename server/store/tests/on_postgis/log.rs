@@ -110,14 +110,16 @@ async fn futures_of(count: usize, make: impl AsyncFn(usize)) {
 async fn a_refused_report_uses_up_no_number_and_changes_nothing() {
     let ground = Ground::new().await;
     let line = ground.line("L-12").await;
-    let before = (ground.sequence().await, laywire_store::lines(&ground.pool, ground.operation, 0).await.unwrap());
+    let before =
+        (ground.sequence().await, laywire_store::lines(&ground.pool, ground.operation, 0).await.unwrap());
     let observer = sender(Party::Observer, "Visitor");
     let twice = report(Body::LineStarted(OnLine { line }));
     let outcomes = ground.record(&post(), vec![twice]).await;
     assert!(matches!(&outcomes[..], [Outcome::Refused(Refusal::LineState { .. })]), "{outcomes:?}");
     let outcomes = ground.record(&observer, vec![note("I was here")]).await;
     assert!(matches!(&outcomes[..], [Outcome::Refused(Refusal::NotYours { .. })]), "{outcomes:?}");
-    let after = (ground.sequence().await, laywire_store::lines(&ground.pool, ground.operation, 0).await.unwrap());
+    let after =
+        (ground.sequence().await, laywire_store::lines(&ground.pool, ground.operation, 0).await.unwrap());
     assert_eq!(before, after);
     assert_eq!(ground.record(&post(), vec![note("next")]).await, [Outcome::Recorded { sequence: 3 }]);
 }
@@ -126,7 +128,8 @@ async fn a_refused_report_uses_up_no_number_and_changes_nothing() {
 async fn of_two_teams_that_take_a_crossing_at_once_one_gets_it_and_the_other_is_told_who() {
     let ground = Ground::new().await;
     let line = ground.line("L-12").await;
-    let (one, other) = (sender(Party::FollowUpTeam, "Follow-up 1"), sender(Party::FollowUpTeam, "Follow-up 2"));
+    let (one, other) =
+        (sender(Party::FollowUpTeam, "Follow-up 1"), sender(Party::FollowUpTeam, "Follow-up 2"));
     for n in 0..20 {
         let crossing = CrossingId(Uuid::now_v7());
         ground.stands(&post(), vec![marked(crossing, line, at(-4.66 + 0.001 * f64::from(n), 54.085))]).await;
@@ -153,9 +156,12 @@ async fn of_two_teams_that_take_a_crossing_at_once_one_gets_it_and_the_other_is_
 async fn the_log_takes_no_change_whoever_asks() {
     let ground = Ground::new().await;
     ground.record(&post(), vec![note("stays")]).await;
-    for statement in
-        ["update wire_log set team = 'x'", "delete from wire_log", "truncate wire_log", "truncate operation cascade"]
-    {
+    for statement in [
+        "update wire_log set team = 'x'",
+        "delete from wire_log",
+        "truncate wire_log",
+        "truncate operation cascade",
+    ] {
         let error = sqlx::query(statement).execute(&ground.pool).await.unwrap_err();
         assert!(error.to_string().contains("append-only"), "{statement}: {error}");
     }
@@ -177,11 +183,8 @@ async fn lines_that_swap_numbers_in_one_batch_are_both_taken() {
                 because: Remark::new("numbers were mixed up").unwrap(),
             }))
         };
-        let batch = vec![
-            right(&plan_a, a, &format!("C-{round}")),
-            right(&plan_b, b, &x),
-            right(&plan_a, a, &y),
-        ];
+        let batch =
+            vec![right(&plan_a, a, &format!("C-{round}")), right(&plan_b, b, &x), right(&plan_a, a, &y)];
         ground.record(&post(), vec![plan_a, plan_b]).await;
         let outcomes = ground.record(&post(), batch).await;
         assert!(outcomes.iter().all(|o| matches!(o, Outcome::Recorded { .. })), "{outcomes:?}");
@@ -200,7 +203,8 @@ async fn a_note_on_two_lines_at_once_spoils_no_correction() {
     ground.stands(&post(), vec![marked(crossing, one, at(-4.65, 54.09))]).await;
     let both = Note { line: Some(other), crossing: Some(crossing), text: Remark::new("odd").unwrap() };
     ground.record(&post(), vec![report(Body::Note(both))]).await;
-    let wrong = report(Body::Note(Note { line: Some(other), crossing: None, text: Remark::new("wrong").unwrap() }));
+    let wrong =
+        report(Body::Note(Note { line: Some(other), crossing: None, text: Remark::new("wrong").unwrap() }));
     let withdrawn = report(Body::Correction(Correction {
         corrects: wrong.id,
         instead: None,

@@ -178,20 +178,28 @@ async fn the_queue_reads_its_partial_index_and_never_every_row() {
         let line = ground.line(&format!("L-{n}")).await;
         strew(&ground, line, &around(&mut rng, at(-4.6, 54.1), 2_000)).await;
     }
-    let crossings: i64 = sqlx::query_scalar("select count(*) from crossing").fetch_one(&ground.pool).await.unwrap();
+    let crossings: i64 =
+        sqlx::query_scalar("select count(*) from crossing").fetch_one(&ground.pool).await.unwrap();
     assert_eq!(crossings, 100_000);
     let mut connection = PgConnection::connect_with(&ground.scratch.options()).await.unwrap();
     for statement in ["vacuum analyze crossing", "vacuum analyze line"] {
         sqlx::query(statement).execute(&mut connection).await.unwrap();
     }
     for mode in ["auto", "force_generic_plan", "force_custom_plan"] {
-        sqlx::raw_sql(AssertSqlSafe(format!("set plan_cache_mode = {mode}"))).execute(&mut connection).await.unwrap();
+        sqlx::raw_sql(AssertSqlSafe(format!("set plan_cache_mode = {mode}")))
+            .execute(&mut connection)
+            .await
+            .unwrap();
         for (sql, index) in
             [(NEAREST, "crossing_unfinished_idx"), (NEAREST_IN_TRAFFIC, "crossing_in_traffic_idx")]
         {
             let plan = explained(&mut connection, sql, &ground).await;
-            assert!(plan.iter().any(|(node, on)| node == "Index Scan" && on.starts_with(index)), "{mode}: {plan:?}");
-            let whole = |(node, on): &(String, String)| node.contains("Seq Scan") && on == "crossing";
+            assert!(
+                plan.iter().any(|(node, on)| node == "Index Scan" && on.starts_with(index)),
+                "{mode}: {plan:?}"
+            );
+            // The operation's fifty lines lie on a page or two, which is read whole: the crossings are what there are many of.
+            let whole = |(node, on): &(String, String)| node.contains("Seq Scan") && on != "line";
             assert!(!plan.iter().any(whole), "{mode}: {plan:?}");
         }
     }

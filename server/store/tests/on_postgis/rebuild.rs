@@ -55,10 +55,16 @@ impl Story {
         list.iter().filter(|_| most || self.rng.random_bool(0.5)).map(|item| item.id.to_owned()).collect()
     }
 
-    fn mark(&mut self, crossing: CrossingId, line: LineId, obstacle: Obstacle) -> (CrossingMarked, Construction) {
+    fn mark(
+        &mut self,
+        crossing: CrossingId,
+        line: LineId,
+        obstacle: Obstacle,
+    ) -> (CrossingMarked, Construction) {
         let how = *Construction::ALL.choose(&mut self.rng).unwrap();
         let allowed = construction::guide(obstacle, obstacle.usually_hard(), &self.profile).allowed;
-        let how = if self.rng.random_bool(0.9) { allowed.choose(&mut self.rng).unwrap().construction } else { how };
+        let how =
+            if self.rng.random_bool(0.9) { allowed.choose(&mut self.rng).unwrap().construction } else { how };
         let marked = CrossingMarked {
             crossing,
             line,
@@ -81,7 +87,9 @@ impl Story {
             0 => Body::LineStarted(OnLine { line }),
             1 | 2 => {
                 let count = self.rng.random_range(1..6);
-                let place = |rng: &mut StdRng| at(-4.67 + rng.random_range(0.0..0.035), 54.08 + rng.random_range(0.0..0.015));
+                let place = |rng: &mut StdRng| {
+                    at(-4.67 + rng.random_range(0.0..0.035), 54.08 + rng.random_range(0.0..0.015))
+                };
                 Body::TraceExtended(TraceExtended {
                     line,
                     positions: (0..count).map(|_| place(&mut self.rng)).collect(),
@@ -94,7 +102,11 @@ impl Story {
                 length_m: self.metres(1_600.0),
             }),
             4 => Body::SpliceMade(SpliceMade { line, chainage_m: Some(self.metres(900.0)) }),
-            5 => Body::CallBackGood(CallBackGood { line, from_far_end: self.rng.random_bool(0.2), chainage_m: None }),
+            5 => Body::CallBackGood(CallBackGood {
+                line,
+                from_far_end: self.rng.random_bool(0.2),
+                chainage_m: None,
+            }),
             6 => Body::LineProved(OnLine { line }),
             _ => Body::LineHandedOver(LineHandedOver { line, to: Name::new("Switchboard").unwrap() }),
         }
@@ -102,7 +114,7 @@ impl Story {
 
     fn on_crossing(&mut self) -> Body {
         // The work goes on at a few of them, so that some come far.
-        let few = &self.crossings[..self.crossings.len().min(15)];
+        let few = &self.crossings[self.crossings.len().saturating_sub(6)..];
         let Some(&(crossing, obstacle, how)) = few.choose(&mut self.rng) else { return self.on_line() };
         match self.rng.random_range(0..9) {
             0..=2 => Body::CrossingPassed(CrossingPassed {
@@ -151,21 +163,20 @@ impl Story {
     }
 
     fn next(&mut self) -> Report {
-        let body = match self.rng.random_range(0..10) {
+        let body = match self.rng.random_range(0..14) {
             0..=2 => self.on_line(),
-            3 | 4 => {
+            3 => {
                 let (crossing, line) = (CrossingId(Uuid::now_v7()), self.line());
                 let obstacle = *Obstacle::ALL.choose(&mut self.rng).unwrap();
-                let (marked, how) = self.mark(crossing, line, obstacle);
-                self.crossings.push((crossing, obstacle, how));
+                let (marked, _) = self.mark(crossing, line, obstacle);
                 if self.rng.random_bool(0.2) {
                     Body::CrossingForeseen(marked)
                 } else {
                     Body::CrossingMarked(marked)
                 }
             }
-            5..=7 => self.on_crossing(),
-            8 => {
+            4..=11 => self.on_crossing(),
+            12 => {
                 let (line, text) = (Some(self.line()), self.remark());
                 self.correction().unwrap_or(Body::Note(Note { line, crossing: None, text }))
             }
@@ -197,6 +208,9 @@ async fn told(ground: &Ground, seed: u64, reports: usize) -> HashMap<Kind, usize
         for (report, outcome) in batch.into_iter().zip(outcomes) {
             if matches!(outcome, Outcome::Recorded { .. }) {
                 *recorded.entry(report.body.kind()).or_default() += 1;
+                if let Body::CrossingMarked(b) = &report.body {
+                    story.crossings.extend(b.construction.map(|how| (b.crossing, b.obstacle, how)));
+                }
                 story.told.push(report);
             }
         }
@@ -233,7 +247,10 @@ async fn the_state_is_what_the_log_adds_up_to() {
         Kind::Correction,
         Kind::Note,
     ] {
-        assert!(seen.get(&kind).is_some_and(|&count| count >= 3), "the stories hardly tell of {kind}: {seen:?}");
+        assert!(
+            seen.get(&kind).is_some_and(|&count| count >= 3),
+            "the stories hardly tell of {kind}: {seen:?}"
+        );
     }
 }
 
