@@ -20,8 +20,6 @@ pub async fn until(what: &str, mut condition: impl AsyncFnMut() -> bool) {
 
 /// Waits for a future; fails the test when it does not end.
 pub async fn within<T>(what: &str, future: impl Future<Output = T>) -> T {
-    match tokio::time::timeout(BOUND, future).await {
-        Ok(value) => value,
-        Err(_) => panic!("{what}: not within {BOUND:?}"),
-    }
+    let ended = tokio::time::timeout(BOUND, future).await;
+    ended.unwrap_or_else(|_| panic!("{what}: not within {BOUND:?}"))
 }

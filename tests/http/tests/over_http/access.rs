@@ -58,7 +58,7 @@ async fn what_is_no_pass_lets_nobody_in() {
     };
     let secret = &ground.post.secret;
     for wrong in [
-        "".to_owned(),
+        String::new(),
         "Bearer".to_owned(),
         "Bearer ".to_owned(),
         secret.clone(),
@@ -238,7 +238,7 @@ async fn a_secret_is_shown_once_and_kept_nowhere() {
     for secret in [&lead.secret, &ground.post.secret] {
         let letters = secret.replace('-', "");
         // PostgreSQL writes bytes as hexadecimal digits: look for the secret in that shape too.
-        let hexadecimal: String = letters.bytes().map(|byte| format!("{byte:02X}")).collect();
+        let hexadecimal = letters.bytes().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().concat();
         for shape in [secret.as_str(), &letters, &hexadecimal] {
             assert!(!dump.contains(shape), "a secret is in the database");
         }
