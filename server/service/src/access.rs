@@ -13,7 +13,7 @@ use axum::{
     middleware::Next,
     response::{IntoResponse, Response},
 };
-use laywire_craft::party::Act;
+use laywire_craft::duty::Act;
 use laywire_store::pass::{self, Pass, SecretHash};
 use rand::Rng;
 use sha2::{Digest, Sha256};

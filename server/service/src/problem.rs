@@ -11,7 +11,7 @@ use axum::{
 };
 use futures::StreamExt;
 use laywire_craft::refusal::Refusal;
-use laywire_store::StoreError;
+use laywire_store::{StoreError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -182,8 +182,22 @@ impl From<StoreError> for Problem {
     }
 }
 
+impl From<TerrainError> for Problem {
+    fn from(error: TerrainError) -> Self {
+        match error {
+            TerrainError::NoSuchTile { .. } => Self::NotFound,
+            TerrainError::Database(error) => StoreError::from(error).into(),
+            error => {
+                tracing::error!(%error, "the terrain failed");
+                Self::Internal
+            }
+        }
+    }
+}
+
 /// What a panic becomes: the text goes to the log alone.
 #[must_use]
+#[allow(clippy::needless_pass_by_value, reason = "the layer's shape")]
 pub fn on_panic(panic: Box<dyn std::any::Any + Send + 'static>) -> Response {
     let text = panic
         .downcast_ref::<String>()

@@ -12,6 +12,7 @@ pub mod pass;
 pub mod private_cluster;
 pub mod queue;
 pub mod rebuild;
+pub mod terrain;
 
 pub use crossing::crossings;
 pub use error::StoreError;

@@ -107,6 +107,20 @@ pub async fn operation(
     }))
 }
 
-async fn terrain(_service: &Service) -> Result<Option<Terrain>, Problem> {
-    Ok(None)
+async fn terrain(service: &Service) -> Result<Option<Terrain>, Problem> {
+    let extract = laywire_store::terrain::extract(&service.pool).await?;
+    Ok(extract.map(|extract| {
+        let land = extract.land;
+        Terrain {
+            bounds: [land.west, land.south, land.east, land.north],
+            version: extract.version(),
+            attribution: extract.attribution,
+        }
+    }))
+}
+
+/// The last number in the operation's log, read before the state is, so that a feed from there misses nothing.
+pub(super) async fn sequence(service: &Service, seat: &Seat) -> Result<i64, Problem> {
+    let operation = laywire_store::operation::get(&service.pool, seat.0.operation).await?;
+    Ok(operation.ok_or(Problem::NotFound)?.sequence)
 }

@@ -9,8 +9,9 @@ use axum::{
 };
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    duty::Act,
     ids::{OperationId, PassId},
-    party::{Act, Party, Sender},
+    party::{Party, Sender},
     text::Name,
 };
 use laywire_store::pass::{self, Pass};

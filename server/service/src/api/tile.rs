@@ -4,25 +4,45 @@ use std::sync::Arc;
 
 use axum::{
     extract::{Path, State},
-    http::HeaderMap,
-    response::Response,
+    http::{HeaderMap, HeaderValue, StatusCode, header},
+    response::{IntoResponse, Response},
 };
 use laywire_craft::ids::OperationId;
+use laywire_store::terrain;
 
 use crate::{
     Service,
     problem::{Problem, ProblemDocument},
 };
 
+/// A browser keeps a tile for a day and then asks whether it is still the same. `private`: it needs a pass.
+const KEEP: HeaderValue = HeaderValue::from_static("private, max-age=86400");
+
 /// A vector tile (MVT) of the terrain, with the layers `area`, `line` and `place`.
 #[utoipa::path(get, path = "/api/operations/{op}/tiles/{z}/{x}/{y}", tag = "terrain", operation_id = "tile",
     params(("op" = OperationId, Path), ("z" = u8, Path), ("x" = u32, Path), ("y" = u32, Path)),
-    responses((status = 200, body = Vec<u8>, content_type = "application/vnd.mapbox-vector-tile"), (status = 304),
+    responses((status = 200, body = Vec<u8>, content_type = "application/vnd.mapbox-vector-tile"),
+        (status = 204, description = "No ground is loaded"), (status = 304, description = "Still the same"),
         (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
 pub async fn tile(
-    State(_service): State<Arc<Service>>,
-    Path((_, _z, _x, _y)): Path<(String, u8, u32, u32)>,
-    _headers: HeaderMap,
+    State(service): State<Arc<Service>>,
+    Path((_, z, x, y)): Path<(String, String, String, String)>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    Err(Problem::NotFound)
+    let (Ok(z), Ok(x), Ok(y)) = (z.parse::<u8>(), x.parse::<u32>(), y.parse::<u32>()) else {
+        return Err(Problem::NotFound);
+    };
+    let Some(extract) = terrain::extract(&service.pool).await? else {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    };
+    let tag = format!("\"{}\"", extract.version());
+    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|value| value.as_bytes() == tag.as_bytes());
+    let tag = HeaderValue::from_str(&tag).map_err(|_| Problem::Internal)?;
+    let kept = [(header::ETAG, tag), (header::CACHE_CONTROL, KEEP)];
+    if known {
+        return Ok((StatusCode::NOT_MODIFIED, kept).into_response());
+    }
+    let tile = terrain::tile(&service.pool, z, x, y).await?;
+    let media = [(header::CONTENT_TYPE, HeaderValue::from_static("application/vnd.mapbox-vector-tile"))];
+    Ok((kept, media, tile).into_response())
 }

@@ -7,6 +7,7 @@ use laywire_craft::text::Name;
 use laywire_store::{
     PgConnectOptions, PgPool, StoreError,
     private_cluster::{ClusterError, PrivateCluster},
+    terrain::TerrainError,
 };
 
 mod demo;
@@ -65,6 +66,9 @@ pub enum CommandError {
     /// The private database cannot run.
     #[error("{0}")]
     Cluster(#[from] ClusterError),
+    /// The ground could not be loaded.
+    #[error("{0}")]
+    Terrain(#[from] TerrainError),
     /// The address to listen on is taken or not allowed.
     #[error("cannot listen on {address}: {error}. Choose another with --listen")]
     Listen {

@@ -2,7 +2,8 @@
 //! has laid hands on a row.
 
 use laywire_craft::{
-    construction::{self, Construction},
+    construction::Construction,
+    guide,
     ids::{CrossingId, LineId, ReelId, ReportId},
     obstacle::Obstacle,
     party::{Party, Sender},
@@ -49,7 +50,7 @@ impl Story {
 
     fn done(&mut self, obstacle: Obstacle, how: Construction, lead: bool, most: bool) -> Vec<String> {
         let hard = obstacle.usually_hard();
-        let guide = construction::guide(obstacle, hard, &self.profile);
+        let guide = guide::guide(obstacle, hard, &self.profile);
         let choice = guide.allowed.into_iter().find(|c| c.construction == how);
         let list = choice.map(|c| if lead { c.lead } else { c.finish }).unwrap_or_default();
         list.iter().filter(|_| most || self.rng.random_bool(0.5)).map(|item| item.id.to_owned()).collect()
@@ -62,7 +63,7 @@ impl Story {
         obstacle: Obstacle,
     ) -> (CrossingMarked, Construction) {
         let how = *Construction::ALL.choose(&mut self.rng).unwrap();
-        let allowed = construction::guide(obstacle, obstacle.usually_hard(), &self.profile).allowed;
+        let allowed = guide::guide(obstacle, obstacle.usually_hard(), &self.profile).allowed;
         let how =
             if self.rng.random_bool(0.9) { allowed.choose(&mut self.rng).unwrap().construction } else { how };
         let marked = CrossingMarked {

@@ -1,0 +1,300 @@
+/**
+ * The line-route map: owns the one map library's object on a page and speaks of traces, crossings and
+ * places to everyone else. It draws from the service's own tiles and local fonts alone, keeps no
+ * state that a page needs, and decides nothing.
+ */
+import {
+  Map as Library,
+  setWorkerUrl,
+  type GeoJSONSource,
+  type MapMouseEvent,
+  type StyleSpecification,
+} from 'maplibre-gl';
+import type { Feature, FeatureCollection, LineString, Point } from 'geojson';
+import workerUrl from 'virtual:map-worker';
+import type { State, TagLook } from '../strip/tag.ts';
+import type { Light } from '../ui/tokens.ts';
+import { fineness, paintPicture, pictureNamed, tagName } from './images.ts';
+import { layers, type SourceId } from './layers.ts';
+import { metresPerPixel } from './scale.ts';
+
+setWorkerUrl(workerUrl);
+
+export type LonLat = readonly [lon: number, lat: number];
+export type Box = readonly [west: number, south: number, east: number, north: number];
+
+export interface MapTrace {
+  id: string;
+  positions: readonly LonLat[];
+}
+
+export interface MapCrossing extends TagLook {
+  id: string;
+  position: LonLat;
+}
+
+export interface MapContent {
+  planned: readonly MapTrace[];
+  laid: readonly MapTrace[];
+  crossings: readonly MapCrossing[];
+}
+
+/** What the map's edge shows: where its middle is and how close it looks. */
+export interface Sight {
+  centre: LonLat;
+  zoom: number;
+}
+
+export interface RouteMapOptions {
+  container: HTMLElement;
+  operation: string;
+  light: Light;
+  label: string;
+  box: Box;
+  /** a tag was pressed */
+  onchoose: (crossing: string) => void;
+  /** the ground was pressed */
+  onpoint: (position: LonLat) => void;
+  onmove: (sight: Sight) => void;
+  /** whether the ground could be fetched, at every change */
+  onground: (there: boolean) => void;
+}
+
+/** Of tags that overlap, what still needs work lies on top. */
+const urgency: Record<State, number> = {
+  struck_out: 0,
+  proved: 1,
+  finished: 2,
+  foreseen: 3,
+  marked: 4,
+  in_hand: 5,
+  passed: 6,
+};
+
+/** How far from a tag's picture a gloved finger may land, in pixels. */
+const reach = 14;
+
+export class RouteMap {
+  readonly #library: Library;
+  readonly #options: RouteMapOptions;
+  readonly #drawn = new Map<SourceId, Feature[]>();
+  #ready = false;
+  #light: Light;
+  #chosen: string | null = null;
+  #groundThere = true;
+
+  constructor(options: RouteMapOptions) {
+    this.#options = options;
+    this.#light = options.light;
+    this.#library = new Library({
+      container: options.container,
+      style: style(options.operation, options.light),
+      bounds: [...options.box],
+      fitBoundsOptions: { padding: 40, maxZoom: 15 },
+      attributionControl: false,
+      minZoom: 5,
+      maxZoom: 18,
+      // North stays up, as on the paper beside it.
+      dragRotate: false,
+      pitchWithRotate: false,
+      touchPitch: false,
+      maxPitch: 0,
+      renderWorldCopies: false,
+      fadeDuration: 0,
+      locale: { 'Map.Title': options.label },
+    });
+    const map = this.#library;
+    map.touchZoomRotate.disableRotation();
+    map.keyboard.disableRotation();
+    map.setMissingStyleImageResolver((name) => {
+      const picture = pictureNamed(name);
+      const pixels = picture && paintPicture(picture);
+      if (pixels && !map.hasImage(name)) map.addImage(name, pixels, { pixelRatio: fineness });
+    });
+    map.on('style.load', () => {
+      this.#ready = true;
+      for (const [source, features] of this.#drawn) this.#write(source, features);
+      if (this.#chosen !== null) this.#mark(this.#chosen, true);
+    });
+    map.on('click', (event) => this.#pressed(event));
+    map.on('move', () => options.onmove(this.sight()));
+    map.on('error', () => this.#ground(false));
+    map.on('sourcedata', (event) => {
+      // Only a tile that arrived tells that the ground can be fetched again.
+      if (event.sourceId === 'terrain' && event.tile && event.sourceDataType !== 'idle') this.#ground(true);
+    });
+    // Who can't point with a hand moves the map under the cross in its middle and presses Enter.
+    map.getCanvas().addEventListener('keydown', (event) => {
+      if (event.key === 'Enter') options.onpoint(this.sight().centre);
+    });
+    window.addEventListener('online', this.fetchAgain);
+    options.onmove(this.sight());
+  }
+
+  /** Draws these traces and crossings, and no others. */
+  show({ planned, laid, crossings }: MapContent): void {
+    this.#draw('planned', planned.map(traceFeature));
+    this.#draw('laid', laid.map(traceFeature));
+    this.#draw('crossings', crossings.map(crossingFeature));
+  }
+
+  choose(crossing: string | null): void {
+    if (crossing === this.#chosen) return;
+    if (this.#ready && this.#chosen !== null) this.#mark(this.#chosen, false);
+    this.#chosen = crossing;
+    if (this.#ready && crossing !== null) this.#mark(crossing, true);
+  }
+
+  /** Where the device is, and within how many metres it knows that. */
+  stand(position: LonLat | null, accuracy_m = 0): void {
+    this.#draw(
+      'here',
+      position ? [pointFeature(position, { pixels: accuracy_m / metresPerPixel(position[1], 0) })] : [],
+    );
+  }
+
+  /** Points at where the next crossing would be dropped. */
+  drop(position: LonLat | null): void {
+    this.#draw('drop', position ? [pointFeature(position, {})] : []);
+  }
+
+  wear(light: Light): void {
+    if (light === this.#light) return;
+    this.#light = light;
+    if (this.#ready) this.#recolour();
+    else this.#library.once('style.load', () => this.#recolour());
+  }
+
+  lookAt(position: LonLat, zoom = Math.max(this.#library.getZoom(), 14)): void {
+    this.#library.easeTo({ center: [...position], zoom });
+  }
+
+  fit([west, south, east, north]: Box): void {
+    this.#library.fitBounds([west, south, east, north], { padding: 40, maxZoom: 15 });
+  }
+
+  closer(steps: number): void {
+    this.#library.zoomTo(this.#library.getZoom() + steps);
+  }
+
+  sight(): Sight {
+    const { lng, lat } = this.#library.getCenter();
+    return { centre: [lng, lat], zoom: this.#library.getZoom() };
+  }
+
+  /** Names of the pictures now on screen, for a test that asks what is drawn and not which pixels. */
+  picturesShown(): string[] {
+    return this.#library
+      .queryRenderedFeatures({ layers: ['crossing'] })
+      .map((feature) => String(feature.properties['picture']));
+  }
+
+  /**
+   * A tile that failed stays failed, also when its source is told to load anew (seen with 6.17: the tile
+   * waits for a request that is over). With the signal back the style is begun afresh, which asks for all.
+   */
+  readonly fetchAgain = (): void => {
+    if (this.#groundThere || !this.#ready) return;
+    this.#ready = false;
+    this.#library.setStyle(style(this.#options.operation, this.#light), { diff: false });
+  };
+
+  leave(): void {
+    window.removeEventListener('online', this.fetchAgain);
+    this.#library.remove();
+  }
+
+  #recolour(): void {
+    for (const layer of layers(this.#light)) {
+      for (const [property, value] of Object.entries(layer.paint ?? {})) {
+        // Names and values are a layer's own, from the list that the map was made of.
+        this.#library.setPaintProperty(layer.id, property as 'fill-color', value as string);
+      }
+      const picture = layer.type === 'symbol' ? layer.layout?.['icon-image'] : undefined;
+      if (picture !== undefined) this.#library.setLayoutProperty(layer.id, 'icon-image', picture);
+    }
+  }
+
+  #draw(source: SourceId, features: Feature[]): void {
+    this.#drawn.set(source, features);
+    if (this.#ready) this.#write(source, features);
+  }
+
+  #write(source: SourceId, features: Feature[]): void {
+    const target = this.#library.getSource<GeoJSONSource>(source);
+    if (!target) throw new Error(`The map has no source '${source}'`);
+    void target.setData(collection(features));
+  }
+
+  #mark(crossing: string, chosen: boolean): void {
+    this.#library.setFeatureState({ source: 'crossings', id: crossing }, { chosen });
+  }
+
+  #ground(there: boolean): void {
+    if (there === this.#groundThere) return;
+    this.#groundThere = there;
+    this.#options.onground(there);
+  }
+
+  #pressed({ point, lngLat }: MapMouseEvent): void {
+    const near = this.#library.queryRenderedFeatures(
+      [
+        [point.x - reach, point.y - reach],
+        [point.x + reach, point.y + reach],
+      ],
+      { layers: ['crossing'] },
+    );
+    // The one whose middle is nearest, since tags may hang side by side.
+    const away = (feature: (typeof near)[number]) => {
+      const [lon = 0, lat = 0] = (feature.geometry as Point).coordinates;
+      const tie = this.#library.project([lon, lat]);
+      return Math.hypot(tie.x - point.x, tie.y + 28 - point.y);
+    };
+    const chosen = near.sort((a, b) => away(a) - away(b))[0];
+    if (chosen) this.#options.onchoose(String(chosen.properties['id']));
+    else this.#options.onpoint([lngLat.lng, lngLat.lat]);
+  }
+}
+
+const collection = (features: Feature[]): FeatureCollection => ({ type: 'FeatureCollection', features });
+
+const traceFeature = ({ id, positions }: MapTrace): Feature<LineString> => ({
+  type: 'Feature',
+  properties: { id },
+  geometry: { type: 'LineString', coordinates: positions.map((position) => [...position]) },
+});
+
+const crossingFeature = ({ id, position, ...look }: MapCrossing): Feature<Point> =>
+  pointFeature(position, {
+    id,
+    picture: tagName(look),
+    urgency: urgency[look.state] + (look.inTraffic ? 10 : 0),
+  });
+
+const pointFeature = (position: LonLat, properties: Record<string, string | number>): Feature<Point> => ({
+  type: 'Feature',
+  properties,
+  geometry: { type: 'Point', coordinates: [...position] },
+});
+
+function style(operation: string, light: Light): StyleSpecification {
+  const drawn = (promoted: boolean) => ({
+    type: 'geojson' as const,
+    data: collection([]),
+    ...(promoted ? { promoteId: 'id' } : {}),
+  });
+  const sources: Record<SourceId, StyleSpecification['sources'][string]> = {
+    terrain: {
+      type: 'vector',
+      tiles: [`${location.origin}/api/operations/${encodeURIComponent(operation)}/tiles/{z}/{x}/{y}`],
+      minzoom: 5,
+      maxzoom: 15,
+    },
+    planned: drawn(true),
+    laid: drawn(true),
+    crossings: drawn(true),
+    here: drawn(false),
+    drop: drawn(false),
+  };
+  return { version: 8, sources, layers: layers(light) };
+}

@@ -1,0 +1,88 @@
+/** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
+import type { CrossingFeature, LineFeature, Obstacle } from '../api/types.ts';
+import type { MapContent } from '../map/RouteMap.ts';
+import type { StripLine } from '../strip/line.ts';
+import type { TagLook } from '../strip/tag.ts';
+
+export const obstacleWords: Record<Obstacle, string> = {
+  main_highway: 'main highway',
+  road: 'road',
+  dirt_road: 'dirt road',
+  path: 'path',
+  railway: 'railway',
+  stream: 'stream',
+};
+
+/** A team's call sign in at most four characters: 'Follow-up 1' is 'F1', 'Kestrel' is 'K'. */
+export function teamMark(team: string): string {
+  const [word = ''] = team.match(/\p{L}/u) ?? [];
+  const [figures = ''] = team.match(/\d{1,3}/) ?? [];
+  return (word.toUpperCase() + figures).slice(0, 4) || team.slice(0, 4);
+}
+
+export function tagLook({ properties }: CrossingFeature): TagLook {
+  return {
+    state: properties.state,
+    construction: properties.construction,
+    inTraffic: properties.wire_in_traffic,
+    team: properties.in_hand ? teamMark(properties.in_hand.team) : null,
+  };
+}
+
+export function stripLine(line: LineFeature, crossings: Iterable<CrossingFeature>): StripLine {
+  const { properties } = line;
+  const known = properties.state === 'planned' ? line.geometry !== null : true;
+  return {
+    designation: properties.designation,
+    ends: { left: properties.from, right: properties.to },
+    planned_m: known && (line.geometry || properties.through_at) ? properties.length_m : null,
+    laid_m: properties.laid_length_m,
+    crossings: [...crossings]
+      .filter((crossing) => crossing.properties.line === line.id)
+      .map((crossing) => ({
+        id: crossing.id,
+        chainage_m: crossing.properties.chainage_m,
+        obstacle: obstacleWords[crossing.properties.obstacle],
+        ...tagLook(crossing),
+      })),
+    callBacks_m: properties.call_backs.map((call) => call.chainage_m),
+    splices_m: properties.splices.map((splice) => splice.chainage_m),
+    reels_m: properties.reels.slice(1).map((reel) => reel.from_chainage_m),
+  };
+}
+
+const pair = ([lon = 0, lat = 0]: readonly number[]): [number, number] => [lon, lat];
+
+export function mapContent(lines: Iterable<LineFeature>, crossings: Iterable<CrossingFeature>): MapContent {
+  const all = [...lines];
+  return {
+    planned: all.flatMap((line) =>
+      line.geometry ? [{ id: line.id, positions: line.geometry.coordinates.map(pair) }] : [],
+    ),
+    laid: all.flatMap((line) => {
+      const laid = line.properties.laid ?? [];
+      return laid.length > 1 ? [{ id: line.id, positions: laid.map(pair) }] : [];
+    }),
+    crossings: [...crossings].map((crossing) => ({
+      id: crossing.id,
+      position: pair(crossing.geometry.coordinates),
+      ...tagLook(crossing),
+    })),
+  };
+}
+
+/** A box around everything that is drawn, or around the ground that is loaded. */
+export function boxAround(
+  content: MapContent,
+  ground: readonly number[] | null | undefined,
+): [number, number, number, number] {
+  const places = [...content.planned, ...content.laid].flatMap((trace) => trace.positions);
+  places.push(...content.crossings.map((crossing) => crossing.position));
+  if (places.length > 0) {
+    const lons = places.map(([lon]) => lon);
+    const lats = places.map(([, lat]) => lat);
+    return [Math.min(...lons), Math.min(...lats), Math.max(...lons), Math.max(...lats)];
+  }
+  const [west = -10, south = 45, east = 10, north = 60] = ground ?? [];
+  return [west, south, east, north];
+}

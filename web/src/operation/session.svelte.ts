@@ -1,0 +1,85 @@
+/**
+ * Who is in, and where. The secret is in a cookie that no script can read; kept here is only the seat,
+ * the pass's public name, so that two pages of one browser can speak with two passes.
+ */
+import { answered, clientFor, Problem, type Client } from '../api/client.ts';
+import type { Party, Session } from '../api/types.ts';
+
+const KEY = 'laywire.seat';
+
+let now = $state.raw<Session | null>(null);
+
+export const session = {
+  get now(): Session | null {
+    return now;
+  },
+};
+
+/** The page of each party. An observer sees what the command post sees, without its buttons. */
+export const pageOf: Record<Party, string> = {
+  command_post: '/command-post',
+  lead_team: '/lead',
+  follow_up_team: '/follow-up',
+  observer: '/command-post',
+};
+
+export const clientOf = (of: Session): Client => clientFor(of.seat);
+
+/** Comes in with a pass as it was typed or scanned. */
+export async function join(pass: string): Promise<Session> {
+  const joined = await answered(clientFor(null).POST('/api/session', { body: { pass } }));
+  remember(joined.seat);
+  now = joined;
+  return joined;
+}
+
+/** Comes in again with what the browser holds; null when it holds nothing that is good. */
+export async function comeBack(): Promise<Session | null> {
+  for (const seat of seats()) {
+    try {
+      now = await answered(clientFor(seat).GET('/api/session'));
+      remember(now.seat);
+      return now;
+    } catch (reason) {
+      if (!(reason instanceof Problem)) throw reason;
+    }
+  }
+  return null;
+}
+
+/** Goes out: the cookie is taken away, the pass stays good. */
+export async function leave(): Promise<void> {
+  if (!now) return;
+  await answered(clientOf(now).DELETE('/api/session'));
+  forget();
+}
+
+/** The pass is not good any more. */
+export function forget(): void {
+  now = null;
+  try {
+    sessionStorage.removeItem(KEY);
+    localStorage.removeItem(KEY);
+  } catch {
+    // A browser that refuses storage has nothing to forget.
+  }
+}
+
+function remember(seat: string): void {
+  try {
+    sessionStorage.setItem(KEY, seat);
+    localStorage.setItem(KEY, seat);
+  } catch {
+    // Then it lasts as long as the page.
+  }
+}
+
+/** This page's seat, else the last one used in this browser, else whatever single pass it holds. */
+function seats(): (string | null)[] {
+  try {
+    const found = [sessionStorage.getItem(KEY), localStorage.getItem(KEY), null];
+    return found.filter((seat, index) => found.indexOf(seat) === index && (seat !== null || index === 2));
+  } catch {
+    return [null];
+  }
+}
