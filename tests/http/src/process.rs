@@ -34,6 +34,7 @@ pub fn run(arguments: &[&str]) -> Output {
     std::process::Command::new(binary())
         .args(arguments)
         .env_remove("DATABASE_URL")
+        .env_remove("LAYWIRE_LOG")
         .output()
         .expect("the binary runs")
 }
@@ -62,11 +63,13 @@ pub struct Process {
 
 impl Process {
     /// Starts `laywire serve` on a port that the system chooses, and waits until it says that it serves.
+    /// It keeps its log to itself unless `LAYWIRE_LOG` says otherwise.
     pub async fn serve(arguments: &[&str]) -> Self {
         let mut child = Command::new(binary())
             .args(["serve", "--listen", "127.0.0.1:0"])
             .args(arguments)
             .env_remove("DATABASE_URL")
+            .env("LAYWIRE_LOG", std::env::var("LAYWIRE_LOG").as_deref().unwrap_or("off"))
             .stdout(Stdio::piped())
             .kill_on_drop(true)
             .spawn()
