@@ -119,6 +119,6 @@ pub async fn revoke_pass(
     if !pass::revoke(&service.pool, seat.0.operation, PassId(id), service.now()).await? {
         return Err(Problem::NotFound);
     }
-    service.seen.forget();
+    service.doubt_passes();
     Ok(StatusCode::NO_CONTENT)
 }
