@@ -123,6 +123,11 @@ export class RouteMap {
       // Only a tile that arrived tells that the ground can be fetched again.
       if (event.sourceId === 'terrain' && event.tile && event.sourceDataType !== 'idle') this.#ground(true);
     });
+    // Who can't point with a hand moves the map under the cross in its middle and presses Enter.
+    map.getCanvas().addEventListener('keydown', (event) => {
+      if (event.key === 'Enter') options.onpoint(this.sight().centre);
+    });
+    window.addEventListener('online', this.fetchAgain);
     options.onmove(this.sight());
   }
 
@@ -184,7 +189,18 @@ export class RouteMap {
       .map((feature) => String(feature.properties['picture']));
   }
 
+  /**
+   * A tile that failed stays failed, also when its source is told to load anew (seen with 6.17: the tile
+   * waits for a request that is over). With the signal back the style is begun afresh, which asks for all.
+   */
+  readonly fetchAgain = (): void => {
+    if (this.#groundThere || !this.#ready) return;
+    this.#ready = false;
+    this.#library.setStyle(style(this.#options.operation, this.#light), { diff: false });
+  };
+
   leave(): void {
+    window.removeEventListener('online', this.fetchAgain);
     this.#library.remove();
   }
 
