@@ -2,7 +2,7 @@
  * A report as one sentence, and a line as another: what a command post reads aloud. It names crossings by
  * what is crossed, how far along and which line, and writes only figures that the service gave.
  */
-import type { Body, CrossingFeature, Entry, LineFeature, Obstacle } from '../../api/types.ts';
+import type { Body, CrossingFeature, Entry, LineFeature, LineState, Obstacle } from '../../api/types.ts';
 import { obstacleWords } from '../../operation/look.ts';
 import { constructionWords } from '../../strip/tag.ts';
 import { clock, distance, height, type Units } from '../../ui/figures.ts';
@@ -130,6 +130,15 @@ export function worthTelling(entries: readonly Entry[]): Entry[] {
     return true;
   });
 }
+
+export const lineStateWords: Record<LineState, string> = {
+  planned: 'planned',
+  laying: 'laying',
+  through: 'through',
+  finished: 'finished',
+  proved: 'proved',
+  handed_over: 'handed over',
+};
 
 /** A line in a sentence: what it is, and what else there is to say of it. */
 export function lineSentence(
