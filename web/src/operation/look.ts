@@ -13,6 +13,11 @@ export const obstacleWords: Record<Obstacle, string> = {
   stream: 'stream',
 };
 
+export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+
+/** The first two of a GeoJSON position. */
+export const place = ([lon = 0, lat = 0]: readonly number[]): [lon: number, lat: number] => [lon, lat];
+
 /** A team's call sign in at most four characters: 'Follow-up 1' is 'F1', 'Kestrel' is 'K'. */
 export function teamMark(team: string): string {
   const [word = ''] = team.match(/\p{L}/u) ?? [];
@@ -51,21 +56,19 @@ export function stripLine(line: LineFeature, crossings: Iterable<CrossingFeature
   };
 }
 
-const pair = ([lon = 0, lat = 0]: readonly number[]): [number, number] => [lon, lat];
-
 export function mapContent(lines: Iterable<LineFeature>, crossings: Iterable<CrossingFeature>): MapContent {
   const all = [...lines];
   return {
     planned: all.flatMap((line) =>
-      line.geometry ? [{ id: line.id, positions: line.geometry.coordinates.map(pair) }] : [],
+      line.geometry ? [{ id: line.id, positions: line.geometry.coordinates.map(place) }] : [],
     ),
     laid: all.flatMap((line) => {
       const laid = line.properties.laid ?? [];
-      return laid.length > 1 ? [{ id: line.id, positions: laid.map(pair) }] : [];
+      return laid.length > 1 ? [{ id: line.id, positions: laid.map(place) }] : [];
     }),
     crossings: [...crossings].map((crossing) => ({
       id: crossing.id,
-      position: pair(crossing.geometry.coordinates),
+      position: place(crossing.geometry.coordinates),
       ...tagLook(crossing),
     })),
   };
