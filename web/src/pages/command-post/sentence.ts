@@ -3,7 +3,7 @@
  * what is crossed, how far along and which line, and writes only figures that the service gave.
  */
 import type { Body, CrossingFeature, Entry, LineFeature, LineState, Obstacle } from '../../api/types.ts';
-import { obstacleWords } from '../../operation/look.ts';
+import { capital, obstacleWords } from '../../operation/look.ts';
 import { constructionWords } from '../../strip/tag.ts';
 import { clock, distance, height, type Units } from '../../ui/figures.ts';
 
@@ -24,8 +24,6 @@ type Verbs = { [K in Kind]: (body: Of<K>, known: Known, by: Entry['by']) => stri
 /** 'line 12', whichever way it was entered. */
 export const lineName = (designation: string): string =>
   /^line\b/i.test(designation) ? designation.replace(/^line/i, 'line') : `line ${designation}`;
-
-export const capital = (text: string): string => text.slice(0, 1).toUpperCase() + text.slice(1);
 
 const lineOf = (id: string, { lines }: Known): string => {
   const line = lines.get(id);
