@@ -1,5 +1,5 @@
 /** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
-import type { CrossingFeature, LineFeature, Obstacle } from '../api/types.ts';
+import type { CrossingFeature, LineFeature, LineState, Obstacle } from '../api/types.ts';
 import type { MapContent } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
 import type { TagLook } from '../strip/tag.ts';
@@ -89,3 +89,12 @@ export function boxAround(
   const [west = -10, south = 45, east = 10, north = 60] = ground ?? [];
   return [west, south, east, north];
 }
+
+export const lineStateWords: Record<LineState, string> = {
+  planned: 'planned',
+  laying: 'laying',
+  through: 'through, not finished',
+  finished: 'finished',
+  proved: 'proved',
+  handed_over: 'handed over',
+};
