@@ -2,7 +2,8 @@
 // who, what, where. What they must never do is name the wrong crossing or write a figure nobody gave.
 import { describe, expect, it } from 'vitest';
 import type { Body, CrossingFeature, Entry, LineFeature } from '../../api/types.ts';
-import { lineName, lineSentence, reportSentence, worthTelling, type Known } from './sentence.ts';
+import { lineName } from '../../operation/look.ts';
+import { lineSentence, reportSentence, worthTelling, type Known } from './sentence.ts';
 
 const now = Date.parse('2026-05-04T14:32:00');
 const time = (clock: string) => new Date(`2026-05-04T${clock}:00`).toISOString();

@@ -3,7 +3,7 @@
  * what is crossed, how far along and which line, and writes only figures that the service gave.
  */
 import type { Body, CrossingFeature, Entry, LineFeature, LineState, Obstacle } from '../../api/types.ts';
-import { capital, obstacleWords } from '../../operation/look.ts';
+import { capital, lineName, obstacleWords } from '../../operation/look.ts';
 import { constructionWords } from '../../strip/tag.ts';
 import { clock, distance, height, type Units } from '../../ui/figures.ts';
 
@@ -20,10 +20,6 @@ export interface Known {
 type Kind = Body['kind'];
 type Of<K extends Kind> = Extract<Body, { kind: K }>;
 type Verbs = { [K in Kind]: (body: Of<K>, known: Known, by: Entry['by']) => string };
-
-/** 'line 12', whichever way it was entered. */
-export const lineName = (designation: string): string =>
-  /^line\b/i.test(designation) ? designation.replace(/^line/i, 'line') : `line ${designation}`;
 
 const lineOf = (id: string, { lines }: Known): string => {
   const line = lines.get(id);
