@@ -15,9 +15,8 @@ export const obstacleWords: Record<Obstacle, string> = {
 
 export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
 
-/** 'line 12', whichever way its number was entered. */
-export const lineName = (designation: string): string =>
-  /^line\b/i.test(designation) ? designation.replace(/^line/i, 'line') : `line ${designation}`;
+/** 'line 12': a designation is a number with a letter or two, and never has the word itself. */
+export const lineName = (designation: string): string => `line ${designation}`;
 
 /** The first two of a GeoJSON position. */
 export const place = ([lon = 0, lat = 0]: readonly number[]): [lon: number, lat: number] => [lon, lat];

@@ -2,7 +2,6 @@
 // who, what, where. What they must never do is name the wrong crossing or write a figure nobody gave.
 import { describe, expect, it } from 'vitest';
 import type { Body, CrossingFeature, Entry, LineFeature } from '../../api/types.ts';
-import { lineName } from '../../operation/look.ts';
 import { lineSentence, reportSentence, worthTelling, type Known } from './sentence.ts';
 
 const now = Date.parse('2026-05-04T14:32:00');
@@ -265,13 +264,5 @@ describe('a line as a sentence', () => {
     expect(sentence({ state: 'planned', length_m: 0, laid_length_m: 0 })).toBe(
       'Line 12 is planned. Command post to Mill exchange, no trace drawn yet, no crossing foreseen.',
     );
-  });
-});
-
-describe("a line's name", () => {
-  it('has the word once, however it was entered', () => {
-    expect(lineName('12')).toBe('line 12');
-    expect(lineName('Line 12')).toBe('line 12');
-    expect(lineName('Liner 3')).toBe('line Liner 3');
   });
 });
