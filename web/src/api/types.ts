@@ -4,6 +4,7 @@ import type { components } from './schema.ts';
 type Shapes = components['schemas'];
 
 export type Session = Shapes['Session'];
+export type Sender = Shapes['Sender'];
 export type Operation = Shapes['Operation'];
 export type LineFeature = Shapes['LineFeature'];
 export type CrossingFeature = Shapes['CrossingFeature'];

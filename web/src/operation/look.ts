@@ -1,5 +1,5 @@
 /** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
-import type { CrossingFeature, LineFeature, Obstacle } from '../api/types.ts';
+import type { CrossingFeature, LineFeature, LineState, Obstacle } from '../api/types.ts';
 import type { MapContent } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
 import type { TagLook } from '../strip/tag.ts';
@@ -12,6 +12,14 @@ export const obstacleWords: Record<Obstacle, string> = {
   railway: 'railway',
   stream: 'stream',
 };
+
+export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+
+/** 'line 12': a designation is a number with a letter or two, and never has the word itself. */
+export const lineName = (designation: string): string => `line ${designation}`;
+
+/** The first two of a GeoJSON position. */
+export const place = ([lon = 0, lat = 0]: readonly number[]): [lon: number, lat: number] => [lon, lat];
 
 /** A team's call sign in at most four characters: 'Follow-up 1' is 'F1', 'Kestrel' is 'K'. */
 export function teamMark(team: string): string {
@@ -51,21 +59,25 @@ export function stripLine(line: LineFeature, crossings: Iterable<CrossingFeature
   };
 }
 
-const pair = ([lon = 0, lat = 0]: readonly number[]): [number, number] => [lon, lat];
-
 export function mapContent(lines: Iterable<LineFeature>, crossings: Iterable<CrossingFeature>): MapContent {
   const all = [...lines];
+  const name = ({ properties }: LineFeature) => capital(lineName(properties.designation));
   return {
     planned: all.flatMap((line) =>
-      line.geometry ? [{ id: line.id, positions: line.geometry.coordinates.map(pair) }] : [],
+      line.geometry
+        ? [{ id: line.id, name: name(line), positions: line.geometry.coordinates.map(place) }]
+        : [],
     ),
     laid: all.flatMap((line) => {
       const laid = line.properties.laid ?? [];
-      return laid.length > 1 ? [{ id: line.id, positions: laid.map(pair) }] : [];
+      // Where both are drawn, the plan is the longer and bears the name.
+      return laid.length > 1
+        ? [{ id: line.id, ...(line.geometry ? {} : { name: name(line) }), positions: laid.map(place) }]
+        : [];
     }),
     crossings: [...crossings].map((crossing) => ({
       id: crossing.id,
-      position: pair(crossing.geometry.coordinates),
+      position: place(crossing.geometry.coordinates),
       ...tagLook(crossing),
     })),
   };
@@ -86,3 +98,12 @@ export function boxAround(
   const [west = -10, south = 45, east = 10, north = 60] = ground ?? [];
   return [west, south, east, north];
 }
+
+export const lineStateWords: Record<LineState, string> = {
+  planned: 'planned',
+  laying: 'laying',
+  through: 'through, not finished',
+  finished: 'finished',
+  proved: 'proved',
+  handed_over: 'handed over',
+};

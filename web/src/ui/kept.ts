@@ -1,13 +1,17 @@
 /**
- * What this device keeps of a person's choices (light, units). It never keeps a report or a pass,
- * and a browser that refuses storage only forgets the choice.
+ * What this device keeps of a person's choices (light, units, line) and of work that is under way. It
+ * never keeps a report or a pass, and a browser that refuses storage only forgets.
  */
 export function kept<T extends string>(key: string, allowed: readonly T[], otherwise: T): T {
+  const found = keptText(key);
+  return allowed.find((value) => value === found) ?? otherwise;
+}
+
+export function keptText(key: string): string | null {
   try {
-    const found = localStorage.getItem(`laywire.${key}`);
-    return allowed.find((value) => value === found) ?? otherwise;
+    return localStorage.getItem(`laywire.${key}`);
   } catch {
-    return otherwise;
+    return null;
   }
 }
 
@@ -16,5 +20,13 @@ export function keep(key: string, value: string): void {
     localStorage.setItem(`laywire.${key}`, value);
   } catch {
     // A private window may refuse: the choice then lasts as long as the page.
+  }
+}
+
+export function forget(key: string): void {
+  try {
+    localStorage.removeItem(`laywire.${key}`);
+  } catch {
+    // Then there is nothing to forget.
   }
 }
