@@ -28,8 +28,8 @@ test('a crossing is dropped, passed, taken and finished, and everybody sees it w
   // The wire is over, and lies where vehicles run.
   await lead.getByRole('button', { name: /^Wire is over/ }).click();
   await sheet.getByRole('radio', { name: 'Yes, it does' }).check();
-  await sheet.getByRole('button', { name: 'Wire is over' }).click();
-  await expect(post.getByRole('heading', { name: /Wire lies in traffic/ })).toBeVisible();
+  await sheet.getByRole('button', { name: 'Wire is over', exact: true }).click();
+  await expect(post.getByText('1 with wire in traffic')).toBeVisible();
   await expect(follow.getByText('Wire lies in traffic', { exact: false }).first()).toBeVisible();
 
   // The follow-up team takes it, works through the list and finishes it.
@@ -41,8 +41,8 @@ test('a crossing is dropped, passed, taken and finished, and everybody sees it w
   await follow.getByLabel('Depth of the trench').fill('0.2');
   for (const tick of await follow.getByRole('checkbox').all()) await tick.check();
   await finish.click();
-  await expect(post.getByRole('button', { name: /dirt road.*finished/i }).first()).toBeVisible();
-  await expect(post.getByRole('heading', { name: /Wire lies in traffic/ })).toBeHidden();
+  await expect(post.getByRole('button', { name: /dirt road.*, finished/i }).first()).toBeVisible();
+  await expect(post.getByText('1 with wire in traffic')).toBeHidden();
 
   // What they did stands in the log, in order, by whom.
   const log = await operation.call<{ by: { team: string }; report: { body: { kind: string } } }[]>('GET', '/log');

@@ -24,10 +24,10 @@ const ways = (width: number) => (page: Page) => page.evaluate((most) => document
 test('a wrong pass is told so, a right one comes in, and no script can read it', async ({ operation, page }) => {
   await page.goto(`${operation.service.address}/join`);
   expect(await grave(page)).toEqual([]);
-  await page.getByLabel('Your pass').fill('not a pass');
+  await page.getByRole('textbox', { name: 'Your pass' }).fill('not a pass');
   await page.getByRole('button', { name: 'Come in' }).click();
   await expect(page.getByText('No pass that holds', { exact: false })).toBeVisible();
-  await page.getByLabel('Your pass').fill(operation.commandPost.toLowerCase().replaceAll('-', ' '));
+  await page.getByRole('textbox', { name: 'Your pass' }).fill(operation.commandPost.toLowerCase().replaceAll('-', ' '));
   await page.getByRole('button', { name: 'Come in' }).click();
   await expect(page).toHaveURL(/\/command-post$/);
   expect(await page.evaluate(() => document.cookie)).toBe('');
@@ -124,12 +124,13 @@ test('the command post gives a pass as text and as a code; an observer can only 
   const post = await crew('command_post', 'Command post', { viewport: desk });
   await post.getByRole('button', { name: 'Passes' }).click();
   const sheet = post.getByRole('dialog');
+  await sheet.getByRole('button', { name: 'Give a pass' }).click();
   await sheet.getByRole('radio', { name: /follow-up team/i }).check();
   await sheet.getByLabel(/call sign/i).fill('Follow-up 9');
-  await sheet.getByRole('button', { name: /give/i }).click();
+  await sheet.getByRole('button', { name: 'Make the pass' }).click();
   const secret = /[2-9A-HJ-NP-Z]{4}(?:-[2-9A-HJ-NP-Z]{4}){6}/;
   await expect(sheet.getByText(secret).first()).toBeVisible();
-  await expect(sheet.getByRole('img', { name: /code/i })).toBeVisible();
+  await expect(sheet.getByRole('img', { name: /to be scanned/ })).toBeVisible();
   const given = secret.exec((await sheet.textContent())!)![0];
   expect(await operation.call<unknown[]>('GET', '/log', undefined, given)).toBeTruthy();
 
