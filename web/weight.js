@@ -7,6 +7,8 @@ import { dirname, join } from 'node:path';
 import { gzipSync } from 'node:zlib';
 
 const limit = 450_000;
+/** Fetched when somebody presses 'Scan' in a browser that reads no codes itself, and never before. */
+const onAsking = /\/jsQR-/;
 const dist = join(import.meta.dirname, 'dist');
 
 /** @type {Map<string, number>} */
@@ -24,7 +26,7 @@ function weigh(file) {
       [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
         join(dirname(file), name ?? ''),
       );
-  for (const name of named) if (!name.startsWith('data:')) weigh(name);
+  for (const name of named) if (!name.startsWith('data:') && !onAsking.test(name)) weigh(name);
 }
 
 weigh('index.html');

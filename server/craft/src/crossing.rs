@@ -149,6 +149,13 @@ pub struct Stretch {
 
 impl Stretch {
     /// Whether the chainage lies in it, its ends included.
+    ///
+    /// ```
+    /// use laywire_craft::{crossing::Stretch, units::Metres};
+    /// let span = Stretch { from: Metres::from_const(980.0), to: Metres::from_const(1_020.0) };
+    /// assert!(span.holds(span.from) && span.holds(span.to));
+    /// assert!(!span.holds(Metres::from_const(1_020.5)));
+    /// ```
     #[must_use]
     pub fn holds(&self, chainage: Metres) -> bool {
         self.from <= chainage && chainage <= self.to
@@ -156,13 +163,17 @@ impl Stretch {
 }
 
 impl Crossing {
-    /// Whether wire lies where vehicles or trains run: got over, not finished, and not left clear.
+    /// Whether wire lies where vehicles or trains run: got over, not finished, and not left clear. A ladder never is clear:
+    /// it is made for vehicles to run over.
+    ///
+    /// # Source
+    /// SS0440 p. 33, on ladders: laid on the hard road, to be replaced when the line is policed.
     #[must_use]
     pub fn wire_in_traffic(&self) -> bool {
         self.state.is_unfinished()
             && self.passed_at.is_some()
             && self.obstacle.carries_traffic()
-            && !self.clear_of_traffic
+            && (!self.clear_of_traffic || self.construction == Some(Construction::Ladder))
     }
 
     /// The stretch in which no splice may fall: the span over a stream.

@@ -7,13 +7,15 @@ use std::collections::{BTreeMap, HashMap};
 use chrono::{DateTime, Utc};
 
 use crate::{
-    construction::{self, Construction, Item},
+    construction::Construction,
     crossing::{Crossing, CrossingState, InHand},
+    duty::Act,
     geodesy::{self, Position},
+    guide::{self, Choice, Item},
     ids::{CrossingId, LineId, ReportId},
     line::{CallBack, Line, LineState, Reel, Splice},
     obstacle::Obstacle,
-    party::{Act, Party, Sender},
+    party::{Party, Sender},
     profile::Profile,
     refusal::Refusal,
     report::{
@@ -242,7 +244,7 @@ impl Installation {
 
     fn reel_started(&self, b: &ReelStarted, profile: &Profile) -> Result<Change, Refusal> {
         let mut line = self.line_under_way(b.line)?;
-        in_range("a reel", b.length_m, 10.0, 10_000.0)?;
+        in_range("A reel", b.length_m, 10.0, 10_000.0)?;
         if line.reels.iter().any(|reel| reel.id == b.reel) {
             return Err(Refusal::IdInUse);
         }
@@ -333,8 +335,12 @@ impl Installation {
         if b.line.is_some_and(|line| !self.lines.contains_key(&line)) {
             return Err(Refusal::NoSuchLine);
         }
-        if b.crossing.is_some_and(|crossing| !self.crossings.contains_key(&crossing)) {
-            return Err(Refusal::NoSuchCrossing);
+        if let Some(id) = b.crossing {
+            let crossing = self.crossing(id)?;
+            // Filed under one line, it could not be read with the history of the other.
+            if b.line.is_some_and(|line| line != crossing.line) {
+                return Err(Refusal::NoSuchCrossing);
+            }
         }
         Ok(Change::default())
     }
@@ -394,10 +400,10 @@ impl Installation {
         let line = self.line(b.line)?;
         let hard_surface = b.hard_surface.unwrap_or(b.obstacle.usually_hard());
         if let Some(construction) = b.construction {
-            construction::check(b.obstacle, hard_surface, construction)?;
+            guide::check(b.obstacle, hard_surface, construction)?;
         }
         if let Some(span) = b.span_m {
-            in_range("a span", span, 1.0, 500.0)?;
+            in_range("A span", span, 1.0, 500.0)?;
         }
         high_enough(b.obstacle, b.construction, b.clearance_m, profile)?;
         let away = [line.planned.clone(), Trace::new(line.laid.clone()).ok()]
@@ -508,14 +514,16 @@ impl Installation {
         }
         not_of_another_team(&crossing, by)?;
         let obstacle = crossing.obstacle;
-        let construction =
-            b.construction.or(crossing.construction).ok_or(Refusal::ConstructionNeeded { obstacle })?;
-        construction::check(obstacle, crossing.hard_surface, construction)?;
+        let marked = crossing.construction;
+        let construction = b.construction.or(marked).ok_or(Refusal::ConstructionNeeded { obstacle })?;
+        guide::check(obstacle, crossing.hard_surface, construction)?;
         if construction == Construction::Ladder {
             return Err(Refusal::LadderIsTemporary);
         }
+        // What was measured on trees says nothing of what hangs on poles.
+        let measured = crossing.clearance.filter(|_| marked == Some(construction));
         crossing.construction = Some(construction);
-        crossing.clearance = b.clearance_m.or(crossing.clearance);
+        crossing.clearance = b.clearance_m.or(measured);
         crossing.depth = b.depth_m;
         if construction.is_overhead() && crossing.clearance.is_none() {
             return Err(Refusal::HeightNeeded { obstacle, least_m: profile.least_height(obstacle).value });
@@ -524,7 +532,7 @@ impl Installation {
         if construction == Construction::Buried {
             let least_m = profile.burial_depth.value;
             let given_m = crossing.depth.ok_or(Refusal::DepthNeeded { least_m })?;
-            in_range("a depth", given_m, 0.0, 5.0)?;
+            in_range("A depth", given_m, 0.0, 5.0)?;
             if given_m < least_m {
                 return Err(Refusal::TooShallow { given_m, least_m });
             }
@@ -642,7 +650,7 @@ impl Installation {
     ) -> Result<Change, Refusal> {
         let wrong =
             history.iter().find(|e| e.report.id == correction.corrects).ok_or(Refusal::NoSuchReport)?;
-        if entry.by.party != Party::CommandPost && entry.by.team != wrong.by.team {
+        if entry.by.party != Party::CommandPost && entry.by != wrong.by {
             return Err(Refusal::NotYourReport { team: wrong.by.team.clone() });
         }
         may_be_corrected(&wrong.report.body, correction.instead.as_deref())?;
@@ -722,7 +730,7 @@ fn high_enough(
     let (Some(given_m), true) = (clearance, construction.is_some_and(Construction::is_overhead)) else {
         return Ok(());
     };
-    in_range("a height", given_m, -20.0, 100.0)?;
+    in_range("A height", given_m, -20.0, 100.0)?;
     let least_m = profile.least_height(obstacle).value;
     if obstacle == Obstacle::Stream {
         return if given_m > Metres::ZERO { Ok(()) } else { Err(Refusal::InTheWater { given_m }) };
@@ -740,9 +748,9 @@ fn list_for(
     hard_surface: bool,
     construction: Construction,
     profile: &Profile,
-    which: impl Fn(construction::Choice) -> Vec<Item>,
+    which: impl Fn(Choice) -> Vec<Item>,
 ) -> Vec<Item> {
-    construction::guide(obstacle, hard_surface, profile)
+    guide::guide(obstacle, hard_surface, profile)
         .allowed
         .into_iter()
         .find(|choice| choice.construction == construction)

@@ -6,8 +6,10 @@
 
 pub mod construction;
 pub mod crossing;
+pub mod duty;
 pub mod geodesy;
 pub mod grid;
+pub mod guide;
 pub mod ids;
 pub mod installation;
 pub mod line;

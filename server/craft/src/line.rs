@@ -86,6 +86,13 @@ impl Designation {
     ///
     /// # Source
     /// SS0444 p. 30, pars. 35 to 39: one number from end to end; markings must not disclose the unit.
+    ///
+    /// ```
+    /// use laywire_craft::line::Designation;
+    /// assert_eq!(Designation::new(" l-7 ")?.as_str(), "L-7");
+    /// assert!(Designation::new("Signals").is_err());
+    /// # Ok::<(), laywire_craft::line::DesignationError>(())
+    /// ```
     pub fn new(raw: &str) -> Result<Self, DesignationError> {
         let text = raw.trim().to_ascii_uppercase();
         let rest = text.trim_start_matches(|c: char| c.is_ascii_uppercase());
@@ -195,28 +202,25 @@ pub struct Line {
 
 impl Line {
     /// How far along the line a place is: on what is laid where the wire lies beside it, else from the laying head on
-    /// along the plan, else straight on from the head.
+    /// along the plan, else straight on from the head. A place that the plan ahead comes nearer to than the wire does lies
+    /// ahead, however the wire behind the head winds.
     #[must_use]
     pub fn chainage(&self, place: Position) -> Metres {
-        let laid = Trace::new(self.laid.clone()).ok();
-        if let Some(laid) = &laid {
-            let nearest = laid.nearest(place);
-            if nearest.chainage < self.laid_length || self.planned.is_none() {
-                let beyond = if nearest.chainage < self.laid_length {
-                    Metres::ZERO
-                } else {
-                    geodesy::distance(laid.end(), place)
-                };
-                return nearest.chainage + beyond;
-            }
-        }
-        match (&self.planned, self.laid.last()) {
-            (None, head) => head.map_or(Metres::ZERO, |&head| geodesy::distance(head, place)),
-            (Some(plan), None) => plan.nearest(place).chainage,
-            (Some(plan), Some(&head)) => {
-                let ahead = plan.nearest(place).chainage - plan.nearest(head).chainage;
-                self.laid_length + ahead.max(Metres::ZERO)
-            }
+        let Some(&head) = self.laid.last() else {
+            return self.planned.as_ref().map_or(Metres::ZERO, |plan| plan.nearest(place).chainage);
+        };
+        let on_wire = Trace::new(self.laid.clone()).ok().map(|laid| laid.nearest(place));
+        let on_wire = on_wire.filter(|nearest| nearest.chainage < self.laid_length);
+        let Some(plan) = &self.planned else {
+            let straight_on = || self.laid_length + geodesy::distance(head, place);
+            return on_wire.map_or_else(straight_on, |nearest| nearest.chainage);
+        };
+        let on_plan = plan.nearest(place);
+        let ahead = on_plan.chainage - plan.nearest(head).chainage;
+        match on_wire {
+            // A plan that turns back comes near the wire again: what lies nearer to the plan's rest is still ahead.
+            Some(wire) if ahead <= Metres::ZERO || wire.offset <= on_plan.offset => wire.chainage,
+            _ => self.laid_length + ahead.max(Metres::ZERO),
         }
     }
 
@@ -259,5 +263,37 @@ mod tests {
             assert!(Designation::new(bad).is_err(), "{bad}");
         }
         assert_eq!(Designation::new(" l-7 ").unwrap().as_str(), "L-7");
+    }
+
+    #[test]
+    fn a_place_on_the_plan_ahead_is_not_taken_for_one_beside_the_wire_behind() {
+        // North, east, and south again; the wire lies along the first leg. Lengths by GeographicLib 2.1 (Python).
+        let at = |lon, lat| Position::new(lon, lat).unwrap();
+        let plan = vec![at(-4.65, 54.10), at(-4.65, 54.11), at(-4.64, 54.11), at(-4.64, 54.10)];
+        let laid = plan[..2].to_vec();
+        let line = Line {
+            id: LineId(uuid::Uuid::from_u128(12)),
+            designation: Designation::new("12").unwrap(),
+            from: Name::new("Command post").unwrap(),
+            to: Name::new("Mill exchange").unwrap(),
+            state: LineState::Laying,
+            planned: Some(Trace::new(plan).unwrap()),
+            laid_length: geodesy::distance(laid[0], laid[1]),
+            laid,
+            team: None,
+            reels: Vec::new(),
+            splices: Vec::new(),
+            call_backs: Vec::new(),
+            started_at: None,
+            through_at: None,
+            proved_at: None,
+            handed_over_at: None,
+            handed_over_to: None,
+        };
+        assert!((line.chainage(at(-4.64, 54.102)).value() - 2657.5531).abs() < 0.001);
+        assert!(
+            (line.chainage(at(-4.65, 54.104)).value() - 445.2276).abs() < 0.001,
+            "beside the wire it stays there"
+        );
     }
 }

@@ -61,6 +61,13 @@ impl Profile {
     }
 
     /// The least height of an overhead wire over the obstacle; over a stream any height above the highest water.
+    ///
+    /// ```
+    /// use laywire_craft::{obstacle::Obstacle, profile::Profile};
+    /// let highway = Profile::field().least_height(Obstacle::MainHighway);
+    /// assert_eq!(highway.value.to_string(), "5.49 m");
+    /// assert_eq!(highway.source, "SS0440 pp. 29, 31: at least 18 ft over a primary road");
+    /// ```
     #[must_use]
     pub fn least_height(&self, obstacle: Obstacle) -> Figure {
         match obstacle {

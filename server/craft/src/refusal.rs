@@ -20,7 +20,7 @@ use crate::{
 #[serde(tag = "rule", rename_all = "snake_case")]
 pub enum Refusal {
     /// The party may not say this.
-    #[error("A {party} does not report \"{}\": ask the party whose work it is.", report.words())]
+    #[error("The {party} does not report \"{}\": ask the party whose work it is.", report.words())]
     NotYours {
         /// The party.
         party: Party,
@@ -31,7 +31,9 @@ pub enum Refusal {
     #[error("There is no such line in this operation: reload the page and choose the line again.")]
     NoSuchLine,
     /// No such crossing.
-    #[error("There is no such crossing in this operation: mark it first.")]
+    #[error(
+        "There is no such crossing in this operation or on this line: choose it again, or mark it first."
+    )]
     NoSuchCrossing,
     /// The id stands for another thing already.
     #[error("This id is in use for something else: make a new one and send again.")]
@@ -93,7 +95,7 @@ pub enum Refusal {
         construction: Construction,
     },
     /// The construction does not suit the obstacle.
-    #[error("A {obstacle} is not crossed {construction}: {why}; {instead}.")]
+    #[error("A {obstacle} is not crossed this way ({construction}): {why}; {instead}.")]
     ConstructionNotAllowed {
         /// The obstacle.
         obstacle: Obstacle,
@@ -197,7 +199,9 @@ pub enum Refusal {
         to_m: Metres,
     },
     /// The splice lies beyond the wire.
-    #[error("{chainage_m} is beyond the laid wire, which ends at {laid_m}.")]
+    #[error(
+        "No wire lies at {chainage_m}: it goes from 0 to {laid_m}. Check the figure, or report the trace first."
+    )]
     BeyondTheWire {
         /// What was said.
         chainage_m: Metres,
@@ -227,10 +231,10 @@ pub enum Refusal {
         most_m: Metres,
     },
     /// There is no such report.
-    #[error("There is no such report in this operation's log.")]
+    #[error("There is no such report in this operation's log: reload the page and choose the report again.")]
     NoSuchReport,
     /// It cannot be corrected by withdrawing.
-    #[error("A {} is not withdrawn: {instead}.", report.words())]
+    #[error("The report \"{}\" is not withdrawn: {instead}.", report.words())]
     NotWithdrawn {
         /// What it was.
         report: Kind,
@@ -238,7 +242,7 @@ pub enum Refusal {
         instead: String,
     },
     /// The replacement speaks of something else.
-    #[error("A correction says the same thing right: it must be a {} on the same line or crossing.", report.words())]
+    #[error("A correction says the same thing right: report \"{}\" on the same line or crossing.", report.words())]
     OtherSubject {
         /// What it must be.
         report: Kind,

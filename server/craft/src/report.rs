@@ -3,7 +3,7 @@
 //! [`crate::installation`].
 
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, de::Error};
 use utoipa::ToSchema;
 
 use crate::{
@@ -20,6 +20,17 @@ use crate::{
 
 /// Most positions in one trace report.
 pub const MOST_POSITIONS_A_REPORT: usize = 1_000;
+
+/// Most ticks in one report.
+const MOST_TICKS: usize = 20;
+
+fn ticks<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::Error> {
+    let ticks = Vec::<String>::deserialize(deserializer)?;
+    if ticks.len() > MOST_TICKS {
+        return Err(D::Error::custom(format!("{} items are ticked, more than {MOST_TICKS}", ticks.len())));
+    }
+    Ok(ticks)
+}
 
 /// One report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -185,7 +196,7 @@ pub struct CrossingPassed {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clearance_m: Option<Metres>,
     /// Items of the lead team's list that were done.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "ticks")]
     #[schema(max_items = 20)]
     pub done: Vec<String>,
 }
@@ -217,7 +228,7 @@ pub struct CrossingFinished {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub depth_m: Option<Metres>,
     /// Items of the finishing list that were done: all of them.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "ticks")]
     #[schema(max_items = 20)]
     pub done: Vec<String>,
 }

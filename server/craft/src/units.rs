@@ -264,6 +264,14 @@ mod tests {
     }
 
     #[test]
+    fn a_figure_is_read_back_as_it_was_written() {
+        // A reader that is content with nearly right reads this one as 194.7372075387752.
+        let written = Metres::from_const(194.737_207_538_775_18);
+        let text = serde_json::to_string(&written).unwrap();
+        assert_eq!(serde_json::from_str::<Metres>(&text).unwrap(), written);
+    }
+
+    #[test]
     fn a_figure_out_of_range_says_what_is_wrong() {
         let refused = |error: serde_json::Error| error.to_string();
         assert_eq!(

@@ -8,12 +8,12 @@ use std::{
 };
 
 use axum::{
-    extract::{RawPathParams, Request, State},
+    extract::{RawPathParams, Request, State, rejection::RawPathParamsRejection},
     http::{HeaderMap, header},
     middleware::Next,
     response::{IntoResponse, Response},
 };
-use laywire_craft::party::Act;
+use laywire_craft::duty::Act;
 use laywire_store::pass::{self, Pass, SecretHash};
 use rand::Rng;
 use sha2::{Digest, Sha256};
@@ -80,25 +80,39 @@ impl Default for Secret {
 
 /// The passes that were seen a moment ago.
 #[derive(Default)]
-pub struct Seen(RwLock<HashMap<SecretHash, (Arc<Pass>, Instant)>>);
+pub struct Seen(RwLock<Memory>);
+
+#[derive(Default)]
+struct Memory {
+    passes: HashMap<SecretHash, (Arc<Pass>, Instant)>,
+    /// How often all was forgotten: what was looked up before the last time may be out of date.
+    forgotten: u64,
+}
 
 impl Seen {
     /// Forgets them all: one was revoked, or news may have been lost.
     pub fn forget(&self) {
-        self.0.write().unwrap_or_else(PoisonError::into_inner).clear();
+        let mut memory = self.0.write().unwrap_or_else(PoisonError::into_inner);
+        memory.passes.clear();
+        memory.forgotten += 1;
     }
 
-    fn remembered(&self, secret: &SecretHash) -> Option<Arc<Pass>> {
-        let seen = self.0.read().unwrap_or_else(PoisonError::into_inner);
-        seen.get(secret).filter(|(_, at)| at.elapsed() < BELIEVED).map(|(pass, _)| pass.clone())
+    /// The pass, or else how often all was forgotten before it is looked up.
+    fn remembered(&self, secret: &SecretHash) -> Result<Arc<Pass>, u64> {
+        let memory = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        let believed = memory.passes.get(secret).filter(|(_, at)| at.elapsed() < BELIEVED);
+        believed.map(|(pass, _)| pass.clone()).ok_or(memory.forgotten)
     }
 
-    fn remember(&self, secret: SecretHash, pass: &Arc<Pass>) {
-        let mut seen = self.0.write().unwrap_or_else(PoisonError::into_inner);
-        if seen.len() >= REMEMBERED {
-            seen.clear();
+    fn remember(&self, secret: SecretHash, pass: &Arc<Pass>, forgotten: u64) {
+        let mut memory = self.0.write().unwrap_or_else(PoisonError::into_inner);
+        if memory.forgotten != forgotten {
+            return;
         }
-        seen.insert(secret, (pass.clone(), Instant::now()));
+        if memory.passes.len() >= REMEMBERED {
+            memory.passes.clear();
+        }
+        memory.passes.insert(secret, (pass.clone(), Instant::now()));
     }
 }
 
@@ -130,11 +144,12 @@ impl Seat {
 /// When there is none that holds, or the database does not answer.
 pub async fn pass_of(service: &Service, secret: &Secret) -> Result<Arc<Pass>, Problem> {
     let hash = secret.hash();
-    if let Some(pass) = service.seen.remembered(&hash) {
-        return Ok(pass);
-    }
+    let forgotten = match service.seen.remembered(&hash) {
+        Ok(pass) => return Ok(pass),
+        Err(forgotten) => forgotten,
+    };
     let pass = Arc::new(pass::with_secret(&service.pool, &hash).await?.ok_or(Problem::NoPass)?);
-    service.seen.remember(hash, &pass);
+    service.seen.remember(hash, &pass, forgotten);
     Ok(pass)
 }
 
@@ -179,12 +194,12 @@ fn shown(headers: &HeaderMap, query: Option<&str>) -> Result<Secret, Problem> {
 /// Lets a request through that shows a pass for the operation in its path; another operation's pass sees nothing there.
 pub async fn required(
     State(service): State<Arc<Service>>,
-    path: RawPathParams,
+    path: Result<RawPathParams, RawPathParamsRejection>,
     mut request: Request,
     next: Next,
 ) -> Response {
     let shown = shown(request.headers(), request.uri().query());
-    match seat(&service, &path, shown).await {
+    match seat(&service, path, shown).await {
         Ok(seat) => {
             request.extensions_mut().insert(seat);
             next.run(request).await
@@ -195,10 +210,11 @@ pub async fn required(
 
 async fn seat(
     service: &Service,
-    path: &RawPathParams,
+    path: Result<RawPathParams, RawPathParamsRejection>,
     shown: Result<Secret, Problem>,
 ) -> Result<Seat, Problem> {
     let pass = pass_of(service, &shown?).await?;
+    let path = path.map_err(|_| Problem::NotFound)?;
     match path.iter().find(|(name, _)| *name == "op") {
         Some((_, op)) if op != pass.operation.to_string() => Err(Problem::NotFound),
         _ => Ok(Seat(pass)),

@@ -16,9 +16,13 @@ use laywire_store::{
     PgPool, StoreError,
     listener::{Heard, Listener},
     log,
+    pass::{self, Pass},
 };
 use serde::Serialize;
-use tokio::sync::broadcast::{self, error::RecvError};
+use tokio::sync::{
+    broadcast::{self, error::RecvError},
+    watch,
+};
 use tokio_util::sync::CancellationToken;
 use utoipa::ToSchema;
 
@@ -62,6 +66,8 @@ pub struct Feeds {
     pool: PgPool,
     slack_percent: u8,
     watched: Mutex<HashMap<OperationId, Watched>>,
+    /// Says to every watcher that its pass may have been revoked.
+    doubt: watch::Sender<()>,
     closing: CancellationToken,
 }
 
@@ -69,7 +75,7 @@ impl Feeds {
     /// None watched yet.
     #[must_use]
     pub fn new(pool: PgPool, slack_percent: u8, closing: CancellationToken) -> Self {
-        Self { pool, slack_percent, watched: Mutex::default(), closing }
+        Self { pool, slack_percent, watched: Mutex::default(), doubt: watch::Sender::new(()), closing }
     }
 
     fn watched(&self) -> std::sync::MutexGuard<'_, HashMap<OperationId, Watched>> {
@@ -95,20 +101,25 @@ impl Feeds {
 
     async fn listen(&self, service: &Service) -> Result<(), StoreError> {
         let mut listener = Listener::start(&self.pool).await?;
-        service.seen.forget();
+        service.doubt_passes();
         self.look_at_all().await?;
         loop {
             match tokio::time::timeout(LOOK, listener.next()).await {
                 Ok(Ok(Heard::Log(operation, sequence))) => self.look(operation, Some(sequence)).await?,
-                Ok(Ok(Heard::Pass)) => service.seen.forget(),
+                Ok(Ok(Heard::Pass)) => service.doubt_passes(),
                 Ok(Ok(Heard::Anything)) => {
-                    service.seen.forget();
+                    service.doubt_passes();
                     self.look_at_all().await?;
                 }
                 Ok(Err(error)) => return Err(error),
                 Err(_) => self.look_at_all().await?,
             }
         }
+    }
+
+    /// Has every watcher's pass looked up again.
+    pub fn doubt_passes(&self) {
+        self.doubt.send_replace(());
     }
 
     async fn look_at_all(&self) -> Result<(), StoreError> {
@@ -181,15 +192,19 @@ impl Feeds {
             .collect()
     }
 
-    /// Everything after a number, and on from there.
+    /// Everything after a number, and on from there, for as long as the pass holds.
     ///
     /// # Errors
     /// When the database does not answer.
     pub async fn watch(
         self: &Arc<Self>,
-        operation: OperationId,
+        pass: Arc<Pass>,
         after: Option<i64>,
     ) -> Result<impl Stream<Item = Result<Event, Infallible>> + Send + use<>, StoreError> {
+        let operation = pass.operation;
+        let mut doubt = self.doubt.subscribe();
+        // It may have been revoked since it was shown.
+        doubt.mark_changed();
         let now = laywire_store::operation::get(&self.pool, operation).await?.map_or(0, |o| o.sequence);
         let receiver = {
             let mut watched = self.watched();
@@ -209,7 +224,7 @@ impl Feeds {
             waiting.push_back(Event::default().event("start").id(start.to_string()).data(start.to_string()));
         }
         let watcher =
-            Watcher { feeds: self.clone(), operation, receiver, last: start, waiting, behind: true };
+            Watcher { feeds: self.clone(), pass, doubt, receiver, last: start, waiting, behind: true };
         Ok(stream::unfold(watcher, |mut watcher| async move {
             let event = watcher.next().await?;
             Some((Ok(event), watcher))
@@ -227,7 +242,8 @@ fn resync(sequence: i64) -> Event {
 
 struct Watcher {
     feeds: Arc<Feeds>,
-    operation: OperationId,
+    pass: Arc<Pass>,
+    doubt: watch::Receiver<()>,
     receiver: broadcast::Receiver<Ready>,
     last: i64,
     waiting: std::collections::VecDeque<Event>,
@@ -238,6 +254,9 @@ struct Watcher {
 impl Watcher {
     async fn next(&mut self) -> Option<Event> {
         loop {
+            if self.doubt.has_changed().unwrap_or(true) {
+                self.look_at_pass().await?;
+            }
             if let Some(event) = self.waiting.pop_front() {
                 return Some(event);
             }
@@ -247,6 +266,10 @@ impl Watcher {
             }
             let received = tokio::select! {
                 () = self.feeds.closing.cancelled() => return None,
+                _ = self.doubt.changed() => {
+                    self.doubt.mark_changed();
+                    continue;
+                }
                 received = self.receiver.recv() => received,
             };
             match received {
@@ -254,6 +277,18 @@ impl Watcher {
                 Ok(ready) if ready.sequence == self.last + 1 => self.push(&ready),
                 Ok(_) | Err(RecvError::Lagged(_)) => self.behind = true,
                 Err(RecvError::Closed) => return None,
+            }
+        }
+    }
+
+    /// Ends the stream when the pass was revoked, or when that cannot be told.
+    async fn look_at_pass(&mut self) -> Option<()> {
+        self.doubt.borrow_and_update();
+        match pass::holds(&self.feeds.pool, self.pass.operation, self.pass.id).await {
+            Ok(holds) => holds.then_some(()),
+            Err(error) => {
+                tracing::warn!(%error, "a feed could not look up its pass");
+                None
             }
         }
     }
@@ -266,7 +301,7 @@ impl Watcher {
 
     /// Reads the log on from the last number; ends the stream when the database is lost, so that the browser comes anew.
     async fn catch_up(&mut self) -> Option<()> {
-        match self.feeds.read(self.operation, self.last).await {
+        match self.feeds.read(self.pass.operation, self.last).await {
             Ok(ready) => {
                 self.behind = i64::try_from(ready.len()).is_ok_and(|read| read >= FAR_BEHIND);
                 for event in &ready {

@@ -40,6 +40,12 @@ impl Service {
         Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, secure_cookies })
     }
 
+    /// Has every pass looked up again, in requests to come and in feeds that are open.
+    pub fn doubt_passes(&self) {
+        self.seen.forget();
+        self.feeds.doubt_passes();
+    }
+
     /// The time. Only here is a clock read; everything else is told.
     #[must_use]
     pub fn now(&self) -> DateTime<Utc> {

@@ -132,6 +132,7 @@ fn pages(folder: &Path) -> Router {
         .fallback_service(tower::ServiceBuilder::new().layer(fresh).service(rest))
 }
 
+#[allow(clippy::unnecessary_wraps, reason = "the layer's shape")]
 fn lasting<B>(response: &axum::http::Response<B>) -> Option<HeaderValue> {
     let value =
         if response.status().is_success() { "public, max-age=31536000, immutable" } else { "no-store" };

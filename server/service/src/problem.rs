@@ -4,10 +4,12 @@
 
 use axum::{
     Json,
+    body::Body,
     extract::{FromRequest, FromRequestParts, Query, Request, rejection::QueryRejection},
     http::{HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Response},
 };
+use futures::StreamExt;
 use laywire_craft::refusal::Refusal;
 use laywire_store::{StoreError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
@@ -107,7 +109,11 @@ impl Problem {
                 (StatusCode::UNPROCESSABLE_ENTITY, "malformed", title)
             }
             Self::Query(what) => {
-                field = what.split(':').next().map(str::to_owned);
+                // "limit: …" names it in front, "missing field `from`" within.
+                field = match what.split_once(": ") {
+                    Some((name, _)) if !name.contains(' ') => Some(name.to_owned()),
+                    _ => what.split('`').nth(1).map(str::to_owned),
+                };
                 (StatusCode::BAD_REQUEST, "query", format!("The query is wrong: {what}."))
             }
             Self::TooLarge { most_bytes } => (
@@ -128,7 +134,8 @@ impl Problem {
             Self::Unavailable => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "unavailable",
-                "The database does not answer just now: what you sent was not recorded, send it again.".to_owned(),
+                "The database does not answer just now. Send it again: a report stands once, however often it is sent."
+                    .to_owned(),
             ),
             Self::Internal => (
                 StatusCode::INTERNAL_SERVER_ERROR,
@@ -190,6 +197,7 @@ impl From<TerrainError> for Problem {
 
 /// What a panic becomes: the text goes to the log alone.
 #[must_use]
+#[allow(clippy::needless_pass_by_value, reason = "the layer's shape")]
 pub fn on_panic(panic: Box<dyn std::any::Any + Send + 'static>) -> Response {
     let text = panic
         .downcast_ref::<String>()
@@ -202,6 +210,9 @@ pub fn on_panic(panic: Box<dyn std::any::Any + Send + 'static>) -> Response {
 
 /// Most bytes of a body.
 pub const MOST_BYTES: usize = 1_000_000;
+
+/// A larger body is heard out up to here, and forgotten: who is still sending does not hear the answer.
+const HEARD_OUT: usize = 20_000_000;
 
 /// A JSON body that was read whole, bounded and checked, or a problem that names the field at fault.
 pub struct Sent<T>(pub T);
@@ -217,9 +228,7 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
         {
             return Err(Problem::NotDeclaredJson);
         }
-        let bytes = axum::body::to_bytes(request.into_body(), MOST_BYTES)
-            .await
-            .map_err(|_| Problem::TooLarge { most_bytes: MOST_BYTES })?;
+        let bytes = read(request.into_body()).await?;
         let mut json = serde_json::Deserializer::from_slice(&bytes);
         let value = serde_path_to_error::deserialize(&mut json).map_err(|error| {
             let field = error.path().to_string();
@@ -238,6 +247,22 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
         json.end().map_err(|error| Problem::NotJson(error.to_string()))?;
         Ok(Self(value))
     }
+}
+
+async fn read(body: Body) -> Result<Vec<u8>, Problem> {
+    let mut pieces = body.into_data_stream();
+    let mut read = Vec::new();
+    let mut heard = 0;
+    while let Some(piece) = pieces.next().await {
+        let piece = piece.map_err(|_| Problem::NotJson("it broke off before its end".to_owned()))?;
+        heard += piece.len();
+        if heard <= MOST_BYTES {
+            read.extend_from_slice(&piece);
+        } else if heard > HEARD_OUT {
+            break;
+        }
+    }
+    if heard > MOST_BYTES { Err(Problem::TooLarge { most_bytes: MOST_BYTES }) } else { Ok(read) }
 }
 
 /// Query parameters that were checked, or a problem that names the one at fault.

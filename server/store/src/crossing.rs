@@ -1,5 +1,7 @@
 //! Crossings in the state tables.
 
+use std::collections::HashSet;
+
 use chrono::{DateTime, Utc};
 use laywire_craft::{
     construction::Construction,
@@ -132,6 +134,19 @@ pub(crate) async fn every(
     operation: OperationId,
 ) -> Result<Vec<Current<Crossing>>, StoreError> {
     all(sqlx::query_as(select_crossing!("")).bind(operation.0).fetch_all(connection).await?)
+}
+
+/// Those that the queue by hazard puts first: a column of its own, because an index cannot ask the rules.
+pub(crate) async fn filed_in_traffic(
+    connection: &mut PgConnection,
+    operation: OperationId,
+) -> Result<HashSet<CrossingId>, StoreError> {
+    let ids: Vec<Uuid> =
+        sqlx::query_scalar("select id from crossing where operation = $1 and wire_in_traffic")
+            .bind(operation.0)
+            .fetch_all(connection)
+            .await?;
+    Ok(ids.into_iter().map(CrossingId).collect())
 }
 
 pub(crate) async fn of_line(

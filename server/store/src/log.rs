@@ -6,6 +6,7 @@ use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, SubsecRound, Utc};
 use laywire_craft::{
+    geodesy::Position,
     ids::{CrossingId, LineId, OperationId, ReportId},
     installation::Installation,
     party::Sender,
@@ -288,8 +289,8 @@ async fn append(
     .bind(entry.by.team.as_str())
     .bind(report.at)
     .bind(entry.received_at)
-    .bind(report.position.map(|p| p.lon()))
-    .bind(report.position.map(|p| p.lat()))
+    .bind(report.position.map(Position::lon))
+    .bind(report.position.map(Position::lat))
     .bind(Json(&report.body))
     .execute(connection)
     .await?;

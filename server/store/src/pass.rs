@@ -94,6 +94,20 @@ pub async fn with_secret(pool: &PgPool, secret: &SecretHash) -> Result<Option<Pa
     .transpose()
 }
 
+/// Whether the pass is there and was not revoked.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn holds(pool: &PgPool, operation: OperationId, id: PassId) -> Result<bool, StoreError> {
+    let holds: Option<bool> =
+        sqlx::query_scalar("select revoked_at is null from pass where operation = $1 and id = $2")
+            .bind(operation.0)
+            .bind(id.0)
+            .fetch_optional(pool)
+            .await?;
+    Ok(holds.unwrap_or(false))
+}
+
 /// Every pass of an operation, the oldest first.
 ///
 /// # Errors

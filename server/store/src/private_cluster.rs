@@ -34,7 +34,10 @@ const PORT: u16 = 5432;
 /// unix(7): `sun_path` has 108 bytes, the last of which ends the string.
 const SOCKET_PATH_MAX: usize = 107;
 /// What the service's tables need beyond PostgreSQL itself.
-const EXTENSIONS: [&str; 2] = ["postgis", "btree_gist"];
+const EXTENSIONS: [(&str, &str); 2] = [
+    ("postgis", "create extension if not exists postgis"),
+    ("btree_gist", "create extension if not exists btree_gist"),
+];
 /// Above this PostgreSQL's log becomes `postgres.log.1` and begins anew.
 const LOG_MAX_BYTES: u64 = 8 << 20;
 /// How much of the log an error quotes.
@@ -327,6 +330,9 @@ impl Drop for PrivateCluster {
         if let Some(id) = self.postmaster.id().and_then(|id| i32::try_from(id).ok()) {
             let _ = kill(Pid::from_raw(id), Signal::SIGINT);
         }
+        // Said, not left to the closing of the file: a child that another thread is just starting has the file
+        // open too, for the moment between its fork and its exec.
+        let _ = self.in_use.unlock();
     }
 }
 
@@ -428,7 +434,11 @@ impl Site {
             .stderr(also)
             .spawn()
             .map_err(|reason| self.not_run("postgres", reason))?;
-        self.await_answer(&mut postmaster, log_began).await?;
+        if let Err(error) = self.await_answer(&mut postmaster, log_began).await {
+            // Nothing is left running that nobody has a hold on.
+            self.end().await?;
+            return Err(error);
+        }
         Ok(postmaster)
     }
 
@@ -553,25 +563,20 @@ impl Site {
     }
 
     async fn prepare_extensions(&self, connection: &mut PgConnection) -> Result<(), ClusterError> {
-        for extension in EXTENSIONS {
-            let available: bool =
-                sqlx::query_scalar("select exists (select from pg_available_extensions where name = $1)")
-                    .bind(extension)
-                    .fetch_one(&mut *connection)
-                    .await
-                    .map_err(ClusterError::Refused)?;
-            if !available {
-                return Err(ClusterError::NoExtension { major: self.programs.major, extension });
+        // Without the notices that say 'already there' at every start.
+        let quietly = "set client_min_messages = warning";
+        sqlx::raw_sql(quietly).execute(&mut *connection).await.map_err(ClusterError::Refused)?;
+        for (extension, create) in EXTENSIONS {
+            match sqlx::raw_sql(create).execute(&mut *connection).await {
+                Ok(_) => {}
+                Err(sqlx::Error::Database(refusal))
+                    if refusal.code().is_some_and(|code| NOT_INSTALLED.contains(&code.as_ref())) =>
+                {
+                    return Err(ClusterError::NoExtension { major: self.programs.major, extension });
+                }
+                Err(other) => return Err(ClusterError::Refused(other)),
             }
         }
-        // Without the notices that say 'already there' at every start.
-        sqlx::raw_sql(
-            "set client_min_messages = warning; \
-             create extension if not exists postgis; create extension if not exists btree_gist",
-        )
-        .execute(connection)
-        .await
-        .map_err(ClusterError::Refused)?;
         Ok(())
     }
 
@@ -740,6 +745,9 @@ fn major_version(said: &str) -> Option<u32> {
 const NO_SPACE: [&str; 2] = ["No space left on device", "Check free disk space"];
 /// SQLSTATE of a server that is starting, recovering or ending.
 const CANNOT_CONNECT_NOW: &str = "57P03";
+/// SQLSTATEs of an extension of which the control file is missing (feature_not_supported), or the library
+/// (undefined_file).
+const NOT_INSTALLED: [&str; 2] = ["0A000", "58P01"];
 
 /// Locks the folder for this process and writes its id into the lock file.
 fn take(folder: &Path) -> Result<File, ClusterError> {

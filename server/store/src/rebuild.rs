@@ -34,26 +34,38 @@ pub async fn check(
         match lines.remove(&stands.now.id) {
             Some(line) if line == stands.now => {}
             Some(line) => found.push(format!(
-                "line {} is {} and should be {}",
-                line.designation, stands.now.state, line.state
+                "line {} {}",
+                line.designation,
+                differs(stands.now.state.words(), line.state.words())
             )),
             None => found.push(format!("line {} is not in the log", stands.now.designation)),
         }
     }
     found.extend(lines.values().map(|line| format!("line {} is missing", line.designation)));
+    let in_traffic = crossing::filed_in_traffic(&mut tx, operation).await?;
     let mut crossings = sum.crossings;
     for stands in crossing::every(&mut tx, operation).await? {
         let id = stands.now.id;
         match crossings.remove(&id) {
-            Some(crossing) if crossing == stands.now => {}
-            Some(crossing) => {
-                found.push(format!("crossing {id} is {} and should be {}", stands.now.state, crossing.state))
+            Some(crossing) if crossing != stands.now => found
+                .push(format!("crossing {id} {}", differs(stands.now.state.words(), crossing.state.words()))),
+            Some(crossing) if crossing.wire_in_traffic() != in_traffic.contains(&id) => {
+                found.push(format!("crossing {id} is wrong in the queue by hazard"));
             }
+            Some(_) => {}
             None => found.push(format!("crossing {id} is not in the log")),
         }
     }
     found.extend(crossings.keys().map(|id| format!("crossing {id} is missing")));
     Ok(Differences { entries, found })
+}
+
+fn differs(is: &str, should_be: &str) -> String {
+    if is == should_be {
+        format!("is {is}, as it should be, but differs in its figures")
+    } else {
+        format!("is {is} and should be {should_be}")
+    }
 }
 
 /// Writes the state tables anew from the log, and says how many entries it read.

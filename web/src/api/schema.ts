@@ -785,13 +785,8 @@ export interface components {
       /** @description At least two positions, longitude first. */
       coordinates: components['schemas']['Trace'];
       /** @description Always `LineString`. */
-      type: components['schemas']['LineStringType'];
+      type: string;
     };
-    /**
-     * @description GeoJSON's word for a line.
-     * @enum {string}
-     */
-    LineStringType: 'LineString';
     /**
      * Format: double
      * @description A length or a height.
@@ -932,13 +927,8 @@ export interface components {
       /** @description Longitude, latitude. */
       coordinates: components['schemas']['Position'];
       /** @description Always `Point`. */
-      type: components['schemas']['PointType'];
+      type: string;
     };
-    /**
-     * @description GeoJSON's word for a point.
-     * @enum {string}
-     */
-    PointType: 'Point';
     /** @description A GeoJSON position on WGS 84: [longitude, latitude] in degrees; a height is dropped. */
     Position: number[];
     /** @description A problem document, RFC 9457. */
@@ -2034,6 +2024,14 @@ export interface operations {
           'application/vnd.mapbox-vector-tile': number[];
         };
       };
+      /** @description No ground is loaded */
+      204: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content?: never;
+      };
+      /** @description Still the same */
       304: {
         headers: {
           [name: string]: unknown;

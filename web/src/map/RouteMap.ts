@@ -25,6 +25,8 @@ export type Box = readonly [west: number, south: number, east: number, north: nu
 
 export interface MapTrace {
   id: string;
+  /** written along it: 'Line 12' */
+  name?: string;
   positions: readonly LonLat[];
 }
 
@@ -258,9 +260,9 @@ export class RouteMap {
 
 const collection = (features: Feature[]): FeatureCollection => ({ type: 'FeatureCollection', features });
 
-const traceFeature = ({ id, positions }: MapTrace): Feature<LineString> => ({
+const traceFeature = ({ id, name = '', positions }: MapTrace): Feature<LineString> => ({
   type: 'Feature',
-  properties: { id },
+  properties: { id, name },
   geometry: { type: 'LineString', coordinates: positions.map((position) => [...position]) },
 });
 

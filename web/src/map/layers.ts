@@ -39,6 +39,8 @@ export const layerOrder = [
   'trace_planned',
   'trace_laid_ground',
   'trace_laid',
+  'trace_planned_name',
+  'trace_laid_name',
   'here_about',
   'crossing_chosen',
   'crossing',
@@ -92,6 +94,20 @@ export function layers(light: Light): LayerSpecification[] {
   const road = kind('road');
   const highway = kind('main_highway');
   const tunnel = structure('tunnel');
+  const traceName = {
+    type: 'symbol' as const,
+    filter: ['!=', name, ''] as ExpressionSpecification,
+    layout: {
+      'symbol-placement': 'line' as const,
+      'symbol-spacing': 420,
+      'text-field': name,
+      'text-font': ['sans-serif'],
+      'text-size': 15,
+      'text-offset': [0, -0.9] as [number, number],
+      'text-padding': 4,
+    },
+    paint: { 'text-color': colour.ink, 'text-halo-color': colour.paper, 'text-halo-width': 2.5 },
+  };
   const waterLine = (
     id: 'coast_line_1' | 'coast_line_2' | 'coast_line_3',
     minzoom: number,
@@ -369,6 +385,8 @@ export function layers(light: Light): LayerSpecification[] {
       layout: round,
       paint: { 'line-color': colour.ink, 'line-width': 4.5 },
     },
+    { ...traceName, id: 'trace_planned_name', source: 'planned' },
+    { ...traceName, id: 'trace_laid_name', source: 'laid' },
     {
       id: 'here_about',
       type: 'circle',

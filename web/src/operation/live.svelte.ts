@@ -26,6 +26,8 @@ export class Live {
   entries = $state.raw<readonly Entry[]>([]);
   guides = $state.raw<readonly Guide[]>([]);
   feed = $state.raw<FeedState>('connecting');
+  /** since when nothing has been heard, while that is so */
+  lostAt = $state<number | null>(null);
   /** the last entry that is in what is shown */
   sequence = $state(0);
   /** the time at the last tick, for 'open 38 min' */
@@ -80,15 +82,20 @@ export class Live {
       after: this.sequence,
       onevent: ({ entry }) => this.#gather(entry as News),
       onresync: () => this.#readAnew(),
-      onstate: (state) => (this.feed = state),
+      onstate: (state) => this.#heard(state),
     });
+  }
+
+  #heard(state: FeedState): void {
+    this.feed = state;
+    this.lostAt = state === 'live' ? null : (this.lostAt ?? Date.now());
   }
 
   #readAnew(): void {
     if (this.#left) return;
     this.#again = null;
     this.start().catch(() => {
-      this.feed = 'lost';
+      this.#heard('lost');
       this.#again = setTimeout(() => this.#readAnew(), AGAIN_MS);
     });
   }

@@ -15,6 +15,9 @@ export const obstacleWords: Record<Obstacle, string> = {
 
 export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
 
+/** 'line 12': a designation is a number with a letter or two, and never has the word itself. */
+export const lineName = (designation: string): string => `line ${designation}`;
+
 /** The first two of a GeoJSON position. */
 export const place = ([lon = 0, lat = 0]: readonly number[]): [lon: number, lat: number] => [lon, lat];
 
@@ -58,13 +61,19 @@ export function stripLine(line: LineFeature, crossings: Iterable<CrossingFeature
 
 export function mapContent(lines: Iterable<LineFeature>, crossings: Iterable<CrossingFeature>): MapContent {
   const all = [...lines];
+  const name = ({ properties }: LineFeature) => capital(lineName(properties.designation));
   return {
     planned: all.flatMap((line) =>
-      line.geometry ? [{ id: line.id, positions: line.geometry.coordinates.map(place) }] : [],
+      line.geometry
+        ? [{ id: line.id, name: name(line), positions: line.geometry.coordinates.map(place) }]
+        : [],
     ),
     laid: all.flatMap((line) => {
       const laid = line.properties.laid ?? [];
-      return laid.length > 1 ? [{ id: line.id, positions: laid.map(place) }] : [];
+      // Where both are drawn, the plan is the longer and bears the name.
+      return laid.length > 1
+        ? [{ id: line.id, ...(line.geometry ? {} : { name: name(line) }), positions: laid.map(place) }]
+        : [];
     }),
     crossings: [...crossings].map((crossing) => ({
       id: crossing.id,

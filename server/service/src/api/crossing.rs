@@ -15,39 +15,15 @@ use laywire_craft::{
     units::Metres,
 };
 use laywire_store::Current;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::line::{CollectionType, sequence};
+use super::geojson::{self, CollectionType, FeatureType, Point};
 use crate::{
     Service,
     access::Seat,
     problem::{Problem, ProblemDocument},
 };
-
-/// GeoJSON's word for a feature.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub enum FeatureType {
-    /// The only one.
-    Feature,
-}
-
-/// GeoJSON's word for a point.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub enum PointType {
-    /// The only one.
-    Point,
-}
-
-/// A GeoJSON point, WGS 84.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub struct Point {
-    /// Always `Point`.
-    #[serde(rename = "type")]
-    kind: PointType,
-    /// Longitude, latitude.
-    coordinates: Position,
-}
 
 /// A crossing as a GeoJSON feature.
 #[derive(Serialize, ToSchema)]
@@ -58,7 +34,8 @@ pub struct CrossingFeature {
     /// The crossing.
     id: CrossingId,
     /// Where it is.
-    geometry: Point,
+    #[schema(value_type = Point)]
+    geometry: ::geojson::Geometry,
     /// Its figures.
     properties: CrossingProperties,
 }
@@ -128,7 +105,7 @@ impl CrossingFeature {
         Self {
             kind: FeatureType::Feature,
             id: c.id,
-            geometry: Point { kind: PointType::Point, coordinates: c.position },
+            geometry: geojson::point(c.position),
             properties: CrossingProperties {
                 line: c.line,
                 state: c.state,
@@ -181,7 +158,7 @@ pub async fn crossings(
     State(service): State<Arc<Service>>,
     Extension(seat): Extension<Seat>,
 ) -> Result<Json<CrossingCollection>, Problem> {
-    let sequence = sequence(&service, &seat).await?;
+    let sequence = super::operation::sequence(&service, &seat).await?;
     let crossings = laywire_store::crossings(&service.pool, seat.0.operation, 0).await?;
     let features = crossings.iter().map(CrossingFeature::from).collect();
     Ok(Json(CrossingCollection { kind: CollectionType::FeatureCollection, sequence, features }))

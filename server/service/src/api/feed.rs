@@ -56,7 +56,7 @@ pub async fn feed(
     if after.is_some_and(|after| after < 0) {
         return Err(Problem::Query("after: a number from 0".to_owned()));
     }
-    let stream = service.feeds.watch(seat.0.operation, after).await?;
+    let stream = service.feeds.watch(seat.0, after).await?;
     Ok(answer(stream))
 }
 

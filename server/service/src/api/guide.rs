@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::{Json, extract::State};
 use laywire_craft::{
-    construction::{Guide, guide},
+    guide::{Guide, guide},
     ids::OperationId,
     obstacle::Obstacle,
 };

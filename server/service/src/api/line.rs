@@ -5,13 +5,12 @@ use std::sync::Arc;
 use axum::{Extension, Json, extract::State, http::StatusCode};
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    duty::Act,
     geodesy::Position,
     ids::{LineId, OperationId, ReportId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
-    party::Act,
     report::{Body, Kind, LinePlanned, Report},
     text::Name,
-    trace::Trace,
     units::Metres,
 };
 use laywire_store::{Current, log::Outcome};
@@ -19,36 +18,12 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::crossing::FeatureType;
+use super::geojson::{self, CollectionType, FeatureType, LineString};
 use crate::{
     Service,
     access::Seat,
     problem::{Problem, ProblemDocument, Sent},
 };
-
-/// GeoJSON's word for a collection.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub enum CollectionType {
-    /// The only one.
-    FeatureCollection,
-}
-
-/// GeoJSON's word for a line.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub enum LineStringType {
-    /// The only one.
-    LineString,
-}
-
-/// A GeoJSON line, WGS 84.
-#[derive(Serialize, Deserialize, ToSchema)]
-pub struct LineString {
-    /// Always `LineString`.
-    #[serde(rename = "type")]
-    kind: LineStringType,
-    /// At least two positions, longitude first.
-    coordinates: Trace,
-}
 
 /// A line as a GeoJSON feature. Its geometry is where it shall go; where it lies is in `laid`.
 #[derive(Serialize, ToSchema)]
@@ -59,8 +34,8 @@ pub struct LineFeature {
     /// The line.
     id: LineId,
     /// The planned trace.
-    #[schema(required = true)]
-    geometry: Option<LineString>,
+    #[schema(required = true, value_type = Option<LineString>)]
+    geometry: Option<::geojson::Geometry>,
     /// Its figures.
     properties: LineProperties,
 }
@@ -152,11 +127,7 @@ impl LineFeature {
     #[must_use]
     pub fn whole(line: &Current<Line>, slack_percent: u8) -> Self {
         let mut feature = Self::without_geometry(line, slack_percent);
-        feature.geometry = line
-            .now
-            .planned
-            .clone()
-            .map(|trace| LineString { kind: LineStringType::LineString, coordinates: trace });
+        feature.geometry = line.now.planned.as_ref().map(geojson::line);
         feature.properties.laid = Some(line.now.laid.clone());
         feature
     }
@@ -193,16 +164,10 @@ pub async fn lines(
     State(service): State<Arc<Service>>,
     Extension(seat): Extension<Seat>,
 ) -> Result<Json<LineCollection>, Problem> {
-    let sequence = sequence(&service, &seat).await?;
+    let sequence = super::operation::sequence(&service, &seat).await?;
     let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
     let features = lines.iter().map(|line| LineFeature::whole(line, service.profile.slack_percent)).collect();
     Ok(Json(LineCollection { kind: CollectionType::FeatureCollection, sequence, features }))
-}
-
-/// The last number in the operation's log, read before the state is, so that a feed from there misses nothing.
-pub(super) async fn sequence(service: &Service, seat: &Seat) -> Result<i64, Problem> {
-    let operation = laywire_store::operation::get(&service.pool, seat.0.operation).await?;
-    Ok(operation.ok_or(Problem::NotFound)?.sequence)
 }
 
 /// A line to be added, as a GeoJSON feature. Foreign members beside these are not looked at, as RFC 7946 has it.
@@ -216,8 +181,8 @@ pub struct NewLine {
     #[serde(default)]
     id: Option<LineId>,
     /// Where it shall go: a LineString, or null for a line without a plan.
-    #[schema(required = true)]
-    geometry: Option<LineString>,
+    #[schema(required = true, value_type = Option<LineString>)]
+    geometry: Option<::geojson::Geometry>,
     /// What it is called.
     properties: NewLineProperties,
 }
@@ -245,6 +210,11 @@ pub async fn plan_line(
     Sent(new): Sent<NewLine>,
 ) -> Result<(StatusCode, Json<LineFeature>), Problem> {
     seat.must(Act::Report(Kind::LinePlanned))?;
+    let trace = new
+        .geometry
+        .map(geojson::trace)
+        .transpose()
+        .map_err(|what| Problem::Malformed { field: "geometry".to_owned(), what })?;
     let line = new.id.unwrap_or_else(|| LineId(Uuid::now_v7()));
     let now = service.now();
     let report = Report {
@@ -256,7 +226,7 @@ pub async fn plan_line(
             designation: new.properties.designation,
             from: new.properties.from,
             to: new.properties.to,
-            trace: new.geometry.map(|geometry| geometry.coordinates),
+            trace,
         }),
     };
     let pass = &seat.0;

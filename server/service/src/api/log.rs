@@ -45,6 +45,9 @@ pub async fn log(
         return Err(Problem::Query(format!("limit: {limit}; give 1 to 200")));
     }
     let before = ask.before.unwrap_or(i64::MAX);
+    if before < 1 {
+        return Err(Problem::Query(format!("before: {before}; give a number from 1")));
+    }
     let mut connection = service.pool.acquire().await.map_err(StoreError::from)?;
     Ok(Json(laywire_store::log::latest(&mut connection, seat.0.operation, before, limit).await?))
 }

@@ -2,6 +2,7 @@
 
 pub mod crossing;
 pub mod feed;
+pub mod geojson;
 pub mod guide;
 pub mod health;
 pub mod line;

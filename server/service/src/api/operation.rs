@@ -118,3 +118,9 @@ async fn terrain(service: &Service) -> Result<Option<Terrain>, Problem> {
         }
     }))
 }
+
+/// The last number in the operation's log, read before the state is, so that a feed from there misses nothing.
+pub(super) async fn sequence(service: &Service, seat: &Seat) -> Result<i64, Problem> {
+    let operation = laywire_store::operation::get(&service.pool, seat.0.operation).await?;
+    Ok(operation.ok_or(Problem::NotFound)?.sequence)
+}

@@ -9,8 +9,9 @@ use axum::{
 };
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    duty::Act,
     ids::{OperationId, PassId},
-    party::{Act, Party, Sender},
+    party::{Party, Sender},
     text::Name,
 };
 use laywire_store::pass::{self, Pass};
@@ -118,6 +119,6 @@ pub async fn revoke_pass(
     if !pass::revoke(&service.pool, seat.0.operation, PassId(id), service.now()).await? {
         return Err(Problem::NotFound);
     }
-    service.seen.forget();
+    service.doubt_passes();
     Ok(StatusCode::NO_CONTENT)
 }

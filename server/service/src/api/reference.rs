@@ -24,6 +24,14 @@ fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
+/// A description: what stands between back-ticks is code.
+fn prose(text: &str) -> String {
+    let parts = text.split('`').enumerate();
+    parts
+        .map(|(n, part)| if n % 2 == 1 { format!("<code>{}</code>", escaped(part)) } else { escaped(part) })
+        .collect()
+}
+
 fn text<'a>(value: &'a Value, pointer: &str) -> &'a str {
     value.pointer(pointer).and_then(Value::as_str).unwrap_or_default()
 }
@@ -31,14 +39,14 @@ fn text<'a>(value: &'a Value, pointer: &str) -> &'a str {
 const STYLE: &str = "body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;\
     background:#f7f1e3;color:#1c2530}h2{border-top:2px solid;padding-top:1rem}h3{margin-bottom:.2rem}\
     code{font-size:.95em}table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;\
-    padding:.25rem .6rem .25rem 0;border-bottom:1px solid #cdbfa3}a{color:inherit}";
+    padding:.25rem .6rem .25rem 0;min-width:5rem;border-bottom:1px solid #cdbfa3}a{color:inherit}";
 
 fn page(document: &Value) -> String {
     let mut html = format!(
         "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
          <title>laywire: the API</title><style>{STYLE}</style><h1>The API</h1><p>{}</p>\
          <p>The same for programs: <a href=\"/api/openapi.json\">/api/openapi.json</a>.</p><h2>Calls</h2>",
-        escaped(text(document, "/info/description"))
+        prose(text(document, "/info/description"))
     );
     for (path, item) in entries(document.get("paths")) {
         for (method, call) in entries(Some(item)) {
@@ -51,8 +59,8 @@ fn page(document: &Value) -> String {
                 escaped(text(call, "/operationId")),
                 method.to_uppercase(),
                 escaped(path),
-                escaped(text(call, "/summary")),
-                escaped(text(call, "/description")),
+                prose(text(call, "/summary")),
+                prose(text(call, "/description")),
                 if public { " <em>Needs no pass.</em>" } else { "" }
             );
             parameters(&mut html, call);
@@ -65,7 +73,7 @@ fn page(document: &Value) -> String {
             html,
             "<h3 id=\"shape-{0}\">{0}</h3><p>{1}</p>",
             escaped(name),
-            escaped(text(shape, "/description"))
+            prose(text(shape, "/description"))
         );
         fields(&mut html, shape);
     }
@@ -86,7 +94,7 @@ fn parameters(html: &mut String, call: &Value) {
             "<tr><td><code>{}</code><td>{}<td>{}",
             escaped(text(one, "/name")),
             escaped(text(one, "/in")),
-            escaped(text(one, "/description"))
+            prose(text(one, "/description"))
         );
     }
     html.push_str("</table>");
@@ -111,7 +119,7 @@ fn bodies(html: &mut String, call: &Value) {
             "<tr><td>{}<td>{} {}",
             escaped(status),
             shown(answer.get("content")),
-            escaped(text(answer, "/description"))
+            prose(text(answer, "/description"))
         );
     }
     html.push_str("</table>");
@@ -173,7 +181,7 @@ fn fields(html: &mut String, shape: &Value) {
                     ))
                 })
                 .unwrap_or_default();
-            let _ = write!(html, "<li>{tag}{} {}</li>", kind(one), escaped(text(one, "/description")));
+            let _ = write!(html, "<li>{tag}{} {}</li>", kind(one), prose(text(one, "/description")));
         }
         html.push_str("</ul>");
         return;
@@ -197,7 +205,7 @@ fn fields(html: &mut String, shape: &Value) {
             escaped(name),
             if required.contains(&name.as_str()) { "" } else { " (may be left out)" },
             kind(field),
-            escaped(text(field, "/description"))
+            prose(text(field, "/description"))
         );
     }
     if any {

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use axum::{Extension, Json, extract::State};
+use chrono::Datelike;
 use laywire_craft::{
     ids::{OperationId, ReportId},
     refusal::Refusal,
@@ -82,6 +83,13 @@ pub async fn report(
                 "a batch holds 1 to {MOST_REPORTS} reports and this one {}; send it in parts",
                 reports.len()
             ),
+        });
+    }
+    // RFC 3339 writes a year with four digits; what lies beyond fits neither the log nor a watch.
+    if let Some(n) = reports.iter().position(|report| !(0..=9999).contains(&report.at.year())) {
+        return Err(Problem::Malformed {
+            field: format!("[{n}].at"),
+            what: "the year has more than four digits; set the device's clock".to_owned(),
         });
     }
     let pass = &seat.0;

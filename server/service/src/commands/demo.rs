@@ -1,6 +1,9 @@
 //! The demonstration: a scenario that is sent through the API report by report, as crews would. It writes no table.
 
-use std::{collections::HashMap, net::SocketAddr, os::unix::fs::OpenOptionsExt, path::Path, sync::Arc};
+use std::{
+    collections::HashMap, fmt::Write as _, net::SocketAddr, os::unix::fs::OpenOptionsExt, path::Path,
+    sync::Arc,
+};
 
 use axum::{
     Router,
@@ -45,6 +48,9 @@ struct Part {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Told {
+    /// A word for the report itself, where a later one corrects it.
+    #[serde(default)]
+    id: Option<String>,
     by: Name,
     minute: f64,
     #[serde(default)]
@@ -84,7 +90,7 @@ pub(super) async fn play(
 }
 
 fn keep(path: &Path, passes: &str) -> Result<(), CommandError> {
-    use std::io::Write;
+    use std::io::Write as _;
     let io = |error| CommandError::Io { what: path.display().to_string(), error };
     let mut file = std::fs::OpenOptions::new()
         .write(true)
@@ -110,7 +116,7 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
         let secret = Secret::new();
         let holder = Sender { party: part.party, team: part.team.clone() };
         laywire_store::pass::give(&service.pool, operation, &holder, &secret.hash(), began).await?;
-        passes.push_str(&format!("{}, {}\t{}\n", part.party, part.team, secret.text()));
+        let _ = writeln!(passes, "{}, {}\t{}", part.party, part.team, secret.text());
         secrets.insert(part.team.clone(), secret.text());
     }
     let mut ids = HashMap::new();
@@ -118,12 +124,13 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
     for (number, report) in scenario.reports.into_iter().enumerate() {
         #[allow(clippy::cast_possible_truncation, reason = "minutes of one day")]
         let at = began + Duration::seconds((report.minute * 60.0) as i64);
+        let id = report.id.map_or_else(Uuid::now_v7, |word| *ids.entry(word).or_insert_with(Uuid::now_v7));
         let mut body = report.body;
         name_ids(&mut body, &mut ids);
         let secret =
             secrets.get(&report.by).ok_or_else(|| wrong(format!("nobody is called {}", report.by)))?;
         let mut sent = json!({
-            "id": Uuid::now_v7(),
+            "id": id,
             "at": at.to_rfc3339_opts(SecondsFormat::Secs, true),
             "body": body,
         });

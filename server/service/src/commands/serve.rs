@@ -1,6 +1,6 @@
 //! `laywire serve`: the API and the pages, on the private database or on a server's, until it is told to stop.
 
-use std::{net::SocketAddr, path::PathBuf};
+use std::{net::SocketAddr, path::PathBuf, time::Duration};
 
 use clap::Args;
 use laywire_store::private_cluster::PrivateCluster;
@@ -12,6 +12,9 @@ use crate::{Service, openapi::app};
 
 /// Connections to the database that one process holds at most.
 const CONNECTIONS: u32 = 20;
+
+/// How long requests that are under way may take when the process is told to stop.
+const LAST_WORD: Duration = Duration::from_secs(3);
 
 /// Serve the API and the pages.
 #[derive(Args)]
@@ -81,13 +84,19 @@ impl Serve {
                 closing.cancel();
             }
         });
-        axum::serve(listener, router)
-            .with_graceful_shutdown(closing.clone().cancelled_owned())
-            .await
-            .map_err(listen)?;
+        let serving = axum::serve(listener, router).with_graceful_shutdown(closing.clone().cancelled_owned());
+        let too_long = async {
+            closing.cancelled().await;
+            tokio::time::sleep(LAST_WORD).await;
+        };
+        tokio::select! {
+            outcome = serving.into_future() => outcome.map_err(listen)?,
+            // Somebody sends or reads so slowly that the end cannot wait for them.
+            () = too_long => tracing::warn!("some requests were cut short"),
+        }
         closing.cancel();
         let _ = feeds.await;
-        pool.close().await;
+        let _ = tokio::time::timeout(LAST_WORD, pool.close()).await;
         Ok(())
     }
 }

@@ -1,0 +1,74 @@
+//! Who may do what. The table in [`Party::may`] is the only place that says so; the service and the rules both ask
+//! it and keep no list of their own.
+
+use crate::{party::Party, report::Kind};
+
+/// What somebody wants to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Act {
+    /// Read the operation.
+    See,
+    /// Hand out, list and revoke passes.
+    GivePasses,
+    /// Send a report of this kind.
+    Report(Kind),
+}
+
+impl Party {
+    /// Whether the party may do it.
+    ///
+    /// ```
+    /// use laywire_craft::{duty::Act, party::Party, report::Kind};
+    /// assert!(Party::FollowUpTeam.may(Act::Report(Kind::CrossingFinished)));
+    /// assert!(!Party::Observer.may(Act::Report(Kind::Note)));
+    /// ```
+    #[must_use]
+    pub fn may(self, act: Act) -> bool {
+        match (self, act) {
+            (_, Act::See) | (Self::CommandPost, _) => true,
+            (Self::Observer, _) | (_, Act::GivePasses) => false,
+            (Self::LeadTeam, Act::Report(kind)) => !matches!(
+                kind,
+                Kind::LinePlanned | Kind::CrossingForeseen | Kind::CrossingProved | Kind::LineHandedOver
+            ),
+            (Self::FollowUpTeam, Act::Report(kind)) => matches!(
+                kind,
+                Kind::CrossingMarked
+                    | Kind::CrossingTaken
+                    | Kind::CrossingGivenBack
+                    | Kind::CrossingFinished
+                    | Kind::CrossingProved
+                    | Kind::SpliceMade
+                    | Kind::CallBackGood
+                    | Kind::Correction
+                    | Kind::Note
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_observer_changes_nothing() {
+        assert!(Party::Observer.may(Act::See));
+        assert!(!Party::Observer.may(Act::GivePasses));
+        for kind in Kind::ALL {
+            assert!(!Party::Observer.may(Act::Report(kind)), "{kind:?}");
+            assert!(Party::CommandPost.may(Act::Report(kind)), "{kind:?}");
+        }
+    }
+
+    #[test]
+    fn only_the_command_post_plans_and_hands_over() {
+        for party in [Party::LeadTeam, Party::FollowUpTeam] {
+            for kind in [Kind::LinePlanned, Kind::CrossingForeseen, Kind::LineHandedOver] {
+                assert!(!party.may(Act::Report(kind)), "{party} {kind:?}");
+            }
+        }
+        assert!(Party::LeadTeam.may(Act::Report(Kind::CrossingMarked)));
+        assert!(!Party::FollowUpTeam.may(Act::Report(Kind::CrossingPassed)));
+    }
+}

@@ -1,0 +1,113 @@
+/** What the browser tests share: a service with an operation, crews that come in, and what they do on their pages. */
+import { expect, test as base, type Browser, type BrowserContext, type Page } from '@playwright/test';
+import { Database, Operation, Service, type Party, type Place } from './service.ts';
+
+export { expect };
+
+/** A phone, as a crew holds it. */
+export const phone = { width: 390, height: 844 };
+/** A desk at the command post. */
+export const desk = { width: 1440, height: 900 };
+
+/** The way from the post to the exchange in these tests: open ground, two legs. */
+export const trace: Place[] = [
+  [-4.67, 54.08],
+  [-4.655, 54.086],
+  [-4.635, 54.095],
+];
+/** A place on its first leg. */
+export const onTrace: Place = [-4.6625, 54.083];
+
+interface Worlds {
+  database: Database;
+  service: Service;
+}
+
+interface Fixtures {
+  operation: Operation;
+  /** Lets a crew come in on a device of its own, standing at a place. */
+  crew: (party: Party, team: string, more?: Device) => Promise<Page>;
+}
+
+export interface Device {
+  viewport?: { width: number; height: number };
+  stands?: Place;
+}
+
+export const test = base.extend<Fixtures, Worlds>({
+  database: [
+    // eslint-disable-next-line no-empty-pattern
+    async ({}, use) => {
+      const database = new Database();
+      await use(database);
+      database.drop();
+    },
+    { scope: 'worker' },
+  ],
+  service: [
+    async ({ database }, use) => {
+      const service = new Service(database);
+      await service.start();
+      await use(service);
+      await service.stop();
+    },
+    { scope: 'worker' },
+  ],
+  operation: async ({ service }, use, info) => {
+    await use(new Operation(service, info.title.slice(0, 40)));
+  },
+  crew: async ({ browser, operation }, use) => {
+    const contexts: BrowserContext[] = [];
+    await use(async (party, team, device = {}) => {
+      const context = await comeWith(browser, operation, device);
+      contexts.push(context);
+      const page = await context.newPage();
+      const pass = party === 'command_post' ? operation.commandPost : await operation.pass(party, team);
+      await page.goto(operation.link(pass));
+      await expect(page.getByRole('status').filter({ hasText: 'all sent' })).toBeVisible();
+      return page;
+    });
+    for (const context of contexts) await context.close();
+  },
+});
+
+/** A browser that may ask only this service; anything else it asks for fails the test. */
+async function comeWith(browser: Browser, operation: Operation, device: Device): Promise<BrowserContext> {
+  const stands = device.stands ?? onTrace;
+  const context = await browser.newContext({
+    viewport: device.viewport ?? phone,
+    permissions: ['geolocation'],
+    geolocation: { longitude: stands[0], latitude: stands[1], accuracy: 4 },
+    locale: 'en-GB',
+    timezoneId: 'UTC',
+  });
+  context.on('request', (request) => {
+    const asked = new URL(request.url());
+    if (['blob:', 'data:'].includes(asked.protocol)) return;
+    expect(asked.origin, `${request.url()} leaves the machine`).toBe(operation.service.address);
+  });
+  return context;
+}
+
+/** A line that has been begun and laid over its first leg, with a call back on the way. */
+export async function begunLine(operation: Operation, designation = '12'): Promise<string> {
+  const line = await operation.line(designation, trace, 'Post', 'Mill exchange');
+  await operation.report([
+    { kind: 'line_started', line },
+    { kind: 'trace_extended', line, positions: trace.slice(0, 2) },
+  ]);
+  return line;
+}
+
+/** A crossing of a dirt road that is marked and passed, with wire in traffic, as the command post heard it. */
+export async function passedCrossing(
+  operation: Operation,
+  line: string,
+  crossing: string,
+  position: Place = onTrace,
+): Promise<void> {
+  await operation.report([
+    { kind: 'crossing_marked', crossing, line, position, obstacle: 'dirt_road', construction: 'buried' },
+    { kind: 'crossing_passed', crossing, clear_of_traffic: false },
+  ]);
+}

@@ -1,0 +1,15 @@
+//! The built binary over real HTTP, each test with a database and a process of its own.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that cannot go on fails, and says where"
+)]
+
+mod access;
+mod bad_input;
+mod command_line;
+mod feed;
+mod outage;
+mod reports;
