@@ -18,6 +18,7 @@ export type Choice = Shapes['Choice'];
 export type Item = Shapes['Item'];
 export type Entry = Shapes['Entry'];
 export type News = Shapes['News'];
+export type Kind = Shapes['Kind'];
 export type Body = Shapes['Body'];
 export type Report = Shapes['Report'];
 export type Receipt = Shapes['Receipt'];

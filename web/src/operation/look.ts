@@ -1,5 +1,5 @@
 /** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
-import type { CrossingFeature, LineFeature, LineState, Obstacle } from '../api/types.ts';
+import type { CrossingFeature, Kind, LineFeature, LineState, Obstacle } from '../api/types.ts';
 import type { MapContent } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
 import type { TagLook } from '../strip/tag.ts';
@@ -106,4 +106,26 @@ export const lineStateWords: Record<LineState, string> = {
   finished: 'finished',
   proved: 'proved',
   handed_over: 'handed over',
+};
+
+/** What a report says happened, for 'Not recorded: …' and the latest reports. */
+export const kindWords: Record<Kind, string> = {
+  line_planned: 'line planned',
+  line_started: 'line started',
+  trace_extended: 'wire laid',
+  reel_started: 'new reel',
+  splice_made: 'splice',
+  crossing_foreseen: 'crossing foreseen',
+  crossing_marked: 'crossing marked',
+  crossing_passed: 'wire is over',
+  crossing_taken: 'taken in hand',
+  crossing_given_back: 'given back',
+  crossing_finished: 'finished',
+  crossing_proved: 'proved',
+  crossing_struck_out: 'struck out',
+  call_back_good: 'call back good',
+  line_proved: 'line proved',
+  line_handed_over: 'line handed over',
+  correction: 'taken back or changed',
+  note: 'note',
 };

@@ -31,8 +31,9 @@ export function lengthTyped(text: string, units: Units): number | null {
   if (whole === '') return null;
   let sum_m = 0;
   while (part.lastIndex < whole.length) {
-    const [, figure, under, unit] = part.exec(whole) ?? [];
-    if (figure === undefined) return null;
+    const [said, figure, under, unit] = part.exec(whole) ?? [];
+    // '4 3' is a slip and not seven: only a figure that stands alone may leave its unit out.
+    if (figure === undefined || (unit === undefined && said !== whole)) return null;
     sum_m += (Number(figure.replace(',', '.')) / Number(under ?? 1)) * (unit_m[unit ?? bare] ?? NaN);
   }
   return Number.isFinite(sum_m) ? sum_m : null;

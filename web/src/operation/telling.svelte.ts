@@ -55,23 +55,27 @@ export class Telling {
     }
   }
 
+  /** What is shown: what the service refused is said by the refusal. */
+  get shown(): Told | null {
+    const { told } = this;
+    return told && this.#reporter.outcomeOf(told.report.id)?.outcome !== 'refused' ? told : null;
+  }
+
   async takeBack(): Promise<void> {
-    const told = this.told;
-    if (!told?.back) return;
+    const told = this.shown;
     this.close();
+    if (!told?.back) return;
     const { back, report } = told;
     if (typeof back === 'object') {
       back.press();
       return;
     }
-    // What the service refused changed nothing: there is nothing to take back.
-    if (this.#reporter.outcomeOf(report.id)?.outcome === 'refused') return;
     const body: Body =
       back === 'strike out' && report.body.kind === 'crossing_marked'
         ? { kind: 'crossing_struck_out', crossing: report.body.crossing, because: BY_MISTAKE }
         : { kind: 'correction', corrects: report.id, because: BY_MISTAKE };
     if (await this.quietly(body, report.position)) {
-      this.#show({ words: `Taken back: ${told.words}`, report, back: null });
+      this.#show({ words: `Taken back: “${told.words}”`, report, back: null });
     }
   }
 

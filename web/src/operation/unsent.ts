@@ -127,21 +127,26 @@ function extend(lines: Map<string, LineFeature>, id: string, positions: readonly
   });
 }
 
-/** How far along the line a place is: on what is laid where the wire lies beside it, else on the plan beyond its head. */
+/**
+ * How far along the line a place is: on the laid wire when that runs nearer to it than the plan does, else
+ * on from the laying head along the plan; without a plan straight on from the head.
+ */
 export function chainageOn(line: LineFeature, at: Place): number {
   const { laid, laid_length_m } = line.properties;
   const lying = (laid ?? []).map(place);
-  const near = alongTrace(lying, at);
-  const laid_m = length_m(lying);
-  if (near && near.chainage_m < laid_m) return near.chainage_m;
   const head = lying.at(-1);
+  const onWire = alongTrace(lying, at);
   const plan = line.geometry?.coordinates.map(place);
-  if (plan) {
-    const here_m = alongTrace(plan, at)?.chainage_m ?? 0;
-    const head_m = head ? (alongTrace(plan, head)?.chainage_m ?? 0) : 0;
-    return laid_length_m + Math.max(0, here_m - head_m);
+  const onPlan = plan && alongTrace(plan, at);
+  if (!plan || !onPlan) {
+    if (!head) return 0;
+    const atHead = !onWire || onWire.chainage_m >= length_m(lying) - 1e-6;
+    return atHead ? laid_length_m + distance_m(head, at) : onWire.chainage_m;
   }
-  return head ? laid_length_m + distance_m(head, at) : 0;
+  const headOnPlan_m = head ? (alongTrace(plan, head)?.chainage_m ?? 0) : 0;
+  if (onWire && (onWire.aside_m <= onPlan.aside_m || onPlan.chainage_m <= headOnPlan_m))
+    return onWire.chainage_m;
+  return laid_length_m + Math.max(0, onPlan.chainage_m - headOnPlan_m);
 }
 
 function marked(

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { laidThrough, stripLength_m, viewAtHead, type StripLine } from './line.ts';
+import { laidThrough, stripLength_m, viewAround, viewAtHead, type StripLine } from './line.ts';
 
 const line: StripLine = {
   designation: 'Line 12',
@@ -29,4 +29,11 @@ it('the window follows the head and never leaves the line', () => {
   expect(viewAtHead({ ...line, laid_m: 0 }, 3000)).toEqual({ from_m: 0, to_m: 3000 });
   expect(viewAtHead({ ...line, laid_m: 7200 }, 3000)).toEqual({ from_m: 4200, to_m: 7200 });
   expect(viewAtHead(line, 9000)).toEqual({ from_m: 0, to_m: 7200 });
+});
+
+it('a window around a place stays on the line', () => {
+  expect(viewAround(line, 3000, 2000)).toEqual({ from_m: 2000, to_m: 4000 });
+  expect(viewAround(line, 100, 2000)).toEqual({ from_m: 0, to_m: 2000 });
+  expect(viewAround(line, 7190, 2000)).toEqual({ from_m: 5200, to_m: 7200 });
+  expect(viewAround(line, 100, 9000)).toEqual({ from_m: 0, to_m: 7200 });
 });

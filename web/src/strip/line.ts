@@ -37,6 +37,13 @@ export function stripLength_m({ planned_m, laid_m, crossings }: StripLine): numb
 export const laidThrough = ({ planned_m, laid_m }: StripLine): boolean =>
   planned_m !== null && laid_m >= planned_m - 0.5;
 
+/** A window of `length_m` around a place of the line. */
+export function viewAround(line: StripLine, at_m: number, length_m: number): StripView {
+  const whole_m = stripLength_m(line);
+  const from_m = Math.max(0, Math.min(at_m - length_m / 2, whole_m - length_m));
+  return { from_m, to_m: Math.min(whole_m, from_m + length_m) };
+}
+
 /** A window of `length_m` around the laying head, a third behind and two thirds ahead. */
 export function viewAtHead(line: StripLine, length_m: number): StripView {
   const whole_m = stripLength_m(line);

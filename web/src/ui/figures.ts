@@ -46,7 +46,8 @@ function writeHeight(height_m: number, units: Units, whole: (value: number) => n
   if (units === 'metric') return `${(whole(height_m * 100) / 100).toFixed(2)} m`;
   const inches = whole(height_m / (FOOT_M / 12));
   const feet = Math.trunc(inches / 12);
-  return inches % 12 === 0 ? `${feet} ft` : `${feet} ft ${Math.abs(inches % 12)} in`;
+  if (inches % 12 === 0) return `${feet} ft`;
+  return feet === 0 ? `${inches} in` : `${feet} ft ${Math.abs(inches % 12)} in`;
 }
 
 /** How long something takes or has stood open. */
