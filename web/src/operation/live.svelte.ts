@@ -76,13 +76,18 @@ export class Live {
 
   #watch(): void {
     this.#closeFeed?.();
+    // Opened anew on purpose, it is not lost: only what comes after its first try says so.
+    let trying = true;
     this.#closeFeed = openFeed({
       address: `/api/operations/${this.session.operation}/feed`,
       seat: this.session.seat,
       after: this.sequence,
       onevent: ({ entry }) => this.#gather(entry as News),
       onresync: () => this.#readAnew(),
-      onstate: (state) => this.#heard(state),
+      onstate: (state) => {
+        if (!trying) this.#heard(state);
+        trying = false;
+      },
     });
   }
 

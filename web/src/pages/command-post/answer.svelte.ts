@@ -39,6 +39,11 @@ export class Answer {
     return outcome === 'refused' ? 'refused' : 'recorded';
   }
 
+  /** It is on its way or safe on the device: pressed again, it would be told twice. */
+  get sent(): boolean {
+    return this.state === 'waiting' || this.state === 'kept';
+  }
+
   /** Why it was refused, for the person. */
   get problem(): string | null {
     const outcome = this.#outcome;
