@@ -76,6 +76,9 @@ const urgency: Record<State, number> = {
 /** How far from a tag's picture a gloved finger may land, in pixels. */
 const reach = 14;
 
+/** Room around what is in view: a tag hangs below its place, and the map's buttons stand at the right. */
+const margin = { top: 24, right: 72, bottom: 72, left: 32 };
+
 export class RouteMap {
   readonly #library: Library;
   readonly #options: RouteMapOptions;
@@ -84,15 +87,18 @@ export class RouteMap {
   #light: Light;
   #chosen: string | null = null;
   #groundThere = true;
+  /** what is to be in view, until somebody moves the map */
+  #box: Box | null;
 
   constructor(options: RouteMapOptions) {
     this.#options = options;
     this.#light = options.light;
+    this.#box = options.box;
     this.#library = new Library({
       container: options.container,
       style: style(options.operation, options.light),
       bounds: [...options.box],
-      fitBoundsOptions: { padding: 40, maxZoom: 15 },
+      fitBoundsOptions: { padding: margin, maxZoom: 15 },
       attributionControl: false,
       minZoom: 5,
       maxZoom: 18,
@@ -120,6 +126,13 @@ export class RouteMap {
     });
     map.on('click', (event) => this.#pressed(event));
     map.on('move', () => options.onmove(this.sight()));
+    map.on('movestart', ({ originalEvent }) => {
+      if (originalEvent) this.#box = null;
+    });
+    // The page may still be finding its size when the map begins.
+    map.on('resize', () => {
+      if (this.#box) this.fit(this.#box);
+    });
     map.on('error', () => this.#ground(false));
     map.on('sourcedata', (event) => {
       // Only a tile that arrived tells that the ground can be fetched again.
@@ -168,14 +181,18 @@ export class RouteMap {
   }
 
   lookAt(position: LonLat, zoom = Math.max(this.#library.getZoom(), 14)): void {
+    this.#box = null;
     this.#library.easeTo({ center: [...position], zoom });
   }
 
-  fit([west, south, east, north]: Box): void {
-    this.#library.fitBounds([west, south, east, north], { padding: 40, maxZoom: 15 });
+  fit(box: Box): void {
+    this.#box = box;
+    const [west, south, east, north] = box;
+    this.#library.fitBounds([west, south, east, north], { padding: margin, maxZoom: 15, animate: false });
   }
 
   closer(steps: number): void {
+    this.#box = null;
     this.#library.zoomTo(this.#library.getZoom() + steps);
   }
 
