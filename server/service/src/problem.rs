@@ -48,6 +48,8 @@ pub enum Problem {
     NotDeclaredJson,
     /// A rule of the trade refuses it.
     Refused(Box<Refusal>),
+    /// The call sign belongs to another party.
+    CallSignInUse(String),
     /// The database is out of reach for now.
     Unavailable,
     /// Something is wrong inside.
@@ -131,6 +133,11 @@ impl Problem {
                 refusal = Some(*rule);
                 (StatusCode::CONFLICT, "refused", title)
             }
+            Self::CallSignInUse(team) => {
+                field = Some("team".to_owned());
+                let title = format!("{team} is another party's call sign already: choose another, or revoke that pass first.");
+                (StatusCode::CONFLICT, "call-sign-in-use", title)
+            }
             Self::Unavailable => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "unavailable",
@@ -170,8 +177,10 @@ impl IntoResponse for Problem {
 
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
-        if matches!(error, StoreError::NoSuchOperation(_)) {
-            return Self::NotFound;
+        match error {
+            StoreError::NoSuchOperation(_) => return Self::NotFound,
+            StoreError::CallSignInUse { team } => return Self::CallSignInUse(team),
+            _ => {}
         }
         if error.is_passing() {
             tracing::warn!(%error, "the database is out of reach");

@@ -20,6 +20,12 @@ pub enum StoreError {
     /// The operation does not exist.
     #[error("there is no operation {0}")]
     NoSuchOperation(uuid::Uuid),
+    /// A pass of another party that still holds bears the call sign.
+    #[error("the call sign {team} is another party's already: a call sign belongs to one party")]
+    CallSignInUse {
+        /// The call sign.
+        team: String,
+    },
     /// The log does not add up.
     #[error("the log does not add up: {0}")]
     Broken(#[from] laywire_craft::installation::Broken),

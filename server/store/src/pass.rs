@@ -48,10 +48,10 @@ pub(crate) fn sender(party: &str, team: &str) -> Result<Sender, StoreError> {
     })
 }
 
-/// Keeps a new pass.
+/// Keeps a new pass. A team may have several, one a device; a call sign belongs to one party.
 ///
 /// # Errors
-/// When the operation does not exist or the database refuses.
+/// When the operation does not exist, the call sign is another party's, or the database refuses.
 pub async fn give(
     pool: &PgPool,
     operation: OperationId,
@@ -62,7 +62,8 @@ pub async fn give(
     let id = Uuid::now_v7();
     let given = sqlx::query(
         "insert into pass (operation, id, party, team, secret_sha256, given_at)
-         select operation, $2, $3, $4, $5, $6 from operation where operation = $1",
+         select operation, $2, $3, $4, $5, $6 from operation where operation = $1 and not exists (
+             select from pass where operation = $1 and team = $4 and party <> $3 and revoked_at is null)",
     )
     .bind(operation.0)
     .bind(id)
@@ -73,7 +74,11 @@ pub async fn give(
     .execute(pool)
     .await?;
     if given.rows_affected() == 0 {
-        return Err(StoreError::NoSuchOperation(operation.0));
+        // What a team has in hand is known by its call sign alone.
+        return Err(match crate::operation::get(pool, operation).await? {
+            Some(_) => StoreError::CallSignInUse { team: holder.team.to_string() },
+            None => StoreError::NoSuchOperation(operation.0),
+        });
     }
     Ok(Pass { id: PassId(id), operation, holder: holder.clone(), given_at: now, revoked_at: None })
 }

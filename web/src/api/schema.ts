@@ -1824,6 +1824,14 @@ export interface operations {
           'application/json': components['schemas']['ProblemDocument'];
         };
       };
+      409: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
       422: {
         headers: {
           [name: string]: unknown;

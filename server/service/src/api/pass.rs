@@ -90,7 +90,7 @@ pub async fn passes(
 #[utoipa::path(post, path = "/api/operations/{op}/passes", tag = "passes", operation_id = "give_pass",
     params(("op" = OperationId, Path)), request_body = NewPass,
     responses((status = 201, body = GivenPass), (status = 401, body = ProblemDocument), (status = 403, body = ProblemDocument),
-        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+        (status = 404, body = ProblemDocument), (status = 409, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn give_pass(
     State(service): State<Arc<Service>>,
     Extension(seat): Extension<Seat>,
