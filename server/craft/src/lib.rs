@@ -4,8 +4,10 @@
 //! crossing may have and what each asks of the crews. It never reads a file, a clock, a socket or a database, and
 //! every figure in it names its source or says 'common practice, no source'.
 
+pub mod circuit;
 pub mod construction;
 pub mod crossing;
+pub mod fault;
 pub mod geodesy;
 pub mod grid;
 pub mod ids;
@@ -19,3 +21,4 @@ pub mod report;
 pub mod text;
 pub mod trace;
 pub mod units;
+pub mod wire_type;

@@ -58,7 +58,88 @@ pub struct Minutes(f64);
 #[schema(value_type = f64, minimum = 0, exclusive_maximum = 360)]
 pub struct Degrees(f64);
 
-/// What [`Metres`] and [`Minutes`] share: the range, and sums that stay inside it.
+/// An electrical resistance.
+///
+/// # Units
+/// Ohms, from 0 to 1e8. Sums stop at those ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Ohms(f64);
+
+/// The resistance of one conductor over its length.
+///
+/// # Units
+/// Ohms in a metre, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct OhmsPerMetre(f64);
+
+/// A temperature.
+///
+/// # Units
+/// Degrees Celsius, from -273.15, where nothing is colder, to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = -273.15, maximum = 1e8)]
+pub struct Celsius(f64);
+
+/// A change in proportion for each degree.
+///
+/// # Units
+/// One over degrees Celsius, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct PerCelsius(f64);
+
+/// A loss of speech over a wire.
+///
+/// # Units
+/// Decibels at 1 kHz, from -1e8 to 1e8; a margin that is overdrawn is negative.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = -1e8, maximum = 1e8)]
+pub struct Decibels(f64);
+
+/// The loss of speech over a wire's length.
+///
+/// # Units
+/// Decibels at 1 kHz in a metre, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct DecibelsPerMetre(f64);
+
+/// An electrical capacitance.
+///
+/// # Units
+/// Farads, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Farads(f64);
+
+/// The capacitance between the two conductors of a pair over its length.
+///
+/// # Units
+/// Farads in a metre, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct FaradsPerMetre(f64);
+
+/// A part of a whole, such as the tolerance of a figure.
+///
+/// # Units
+/// None: 0.02 is two percent. From 0 to 1e8; where it is read, a narrower range is asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Fraction(f64);
+
+/// What the quantities share: the range, and sums that stay inside it.
 macro_rules! quantity {
     ($unit:ident, $what:literal, $symbol:literal, $least:expr) => {
         impl $unit {
@@ -171,6 +252,15 @@ macro_rules! unit {
 quantity!(Metres, "a length in metres", " m", -1e8);
 quantity!(Minutes, "a time in minutes", " min", 0.0);
 unit!(Degrees, "°", 1);
+quantity!(Ohms, "a resistance in ohms", " Ω", 0.0);
+quantity!(OhmsPerMetre, "a resistance in ohms per metre", " Ω/m", 0.0);
+quantity!(Celsius, "a temperature in degrees Celsius", " °C", -273.15);
+quantity!(PerCelsius, "a change for each degree Celsius", " /°C", 0.0);
+quantity!(Decibels, "a loss in decibels", " dB", -1e8);
+quantity!(DecibelsPerMetre, "a loss in decibels per metre", " dB/m", 0.0);
+quantity!(Farads, "a capacitance in farads", " F", 0.0);
+quantity!(FaradsPerMetre, "a capacitance in farads per metre", " F/m", 0.0);
+quantity!(Fraction, "a fraction of the whole", "", 0.0);
 
 impl Metres {
     /// The smaller of the two.
