@@ -8,7 +8,7 @@ use utoipa::ToSchema;
 use crate::{
     construction::Item,
     units::{
-        Celsius, Decibels, DecibelsPerMetre, FaradsPerMetre, Fraction, Metres, Ohms, OhmsPerMetre, PerCelsius,
+        Celsius, Decibels, DecibelsPerMetre, FaradsPerMetre, Metres, Ohms, OhmsPerMetre, PerCelsius, Share,
     },
     wire_type::{Figure, OwnFigures, REFERENCE_C, Standing, WireSheet, WireType},
 };
@@ -55,17 +55,17 @@ const fn one() -> u8 {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Instrument {
-    /// Fraction of the reading, 0 to 0.2; 0.01 when it is not given (planning value, editable).
+    /// Share of the reading, 0 to 0.2; 0.01 when it is not given (planning value, editable).
     #[serde(default = "Instrument::of_reading")]
-    pub of_reading: Fraction,
+    pub of_reading: Share,
     /// Fixed part in ohms, 0 to 100; 0.1 when it is not given (planning value, editable).
     #[serde(default = "Instrument::floor")]
     pub floor_ohm: Ohms,
 }
 
 impl Instrument {
-    const fn of_reading() -> Fraction {
-        Fraction::from_const(0.01)
+    const fn of_reading() -> Share {
+        Share::from_const(0.01)
     }
 
     const fn floor() -> Ohms {
@@ -390,7 +390,7 @@ fn warming(coefficient: f64, temperature: f64) -> f64 {
 /// use laywire_craft::{circuit::thin_pair_loss, units::{FaradsPerMetre, OhmsPerMetre}};
 /// // WD-1 dry, 127 Ω/km and 29 nF/km, worked by hand: √(π · 1000 · 0.127 · 29e-12) · 8.686 = 0.000934 dB/m.
 /// let loss = thin_pair_loss(OhmsPerMetre::from_const(0.127), FaradsPerMetre::from_const(29e-12));
-/// assert_eq!(format!("{loss:.6}"), "0.000934 dB/m");
+/// assert_eq!(loss.to_string(), "0.000934 dB/m");
 /// ```
 #[must_use]
 pub fn thin_pair_loss(loop_resistance: OhmsPerMetre, capacitance: FaradsPerMetre) -> DecibelsPerMetre {
@@ -641,20 +641,20 @@ impl Lots {
                 source: figure.source,
             })
         }
-        let percent = |tolerance: Fraction| tolerance.value() * 100.0;
+        let percent = |tolerance: Share| tolerance.value() * 100.0;
         let of_lot = |Lot { wire, sheet, .. }: &Lot| {
             let resistance_known = sheet.resistance.is_some();
             let capacitance_known = sheet.capacitance_wet.is_some() || sheet.capacitance_dry.is_some();
             [
-                used(*wire, sheet.resistance, |r| format!("one conductor at 20 °C, {r:.5}")),
+                used(*wire, sheet.resistance, |r| format!("one conductor at 20 °C, {r}")),
                 used(*wire, resistance_known.then_some(sheet.resistance_tolerance), |t| {
                     format!("resistance within {:.1} %", percent(t))
                 }),
                 used(*wire, resistance_known.then_some(sheet.temperature_coefficient), |c| {
                     format!("{c:.5} by temperature")
                 }),
-                used(*wire, sheet.loss_wet, |l| format!("loss wet, {l:.6}")),
-                used(*wire, sheet.loss_dry, |l| format!("loss dry, {l:.6}")),
+                used(*wire, sheet.loss_wet, |l| format!("loss wet, {l}")),
+                used(*wire, sheet.loss_dry, |l| format!("loss dry, {l}")),
                 used(*wire, sheet.capacitance_wet, |c| format!("pair wet, {:.0} pF/m", c.value() * 1e12)),
                 used(*wire, sheet.capacitance_dry, |c| format!("pair dry, {:.0} pF/m", c.value() * 1e12)),
                 used(*wire, capacitance_known.then_some(sheet.capacitance_tolerance), |t| {

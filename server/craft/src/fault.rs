@@ -15,7 +15,7 @@ use crate::{
         range, together,
     },
     construction::Item,
-    units::{Celsius, Farads, Fraction, Metres, Ohms, OhmsPerMetre},
+    units::{Celsius, Farads, Metres, Ohms, OhmsPerMetre, Share},
 };
 
 /// The question: the line as it is recorded, the instrument, and the readings of one test.
@@ -92,7 +92,7 @@ pub struct MurrayTest {
     pub sound_arm: Ohms,
     /// How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable).
     #[serde(default = "arms_tolerance")]
-    pub arms_tolerance: Fraction,
+    pub arms_tolerance: Share,
     /// The loop of both conductors, measured before, in ohms, 0 to 1e8; reckoned from the sections when it is not given.
     #[serde(default)]
     pub loop_ohm: Option<Ohms>,
@@ -116,7 +116,7 @@ pub struct VarleyTest {
     pub sound_arm: Ohms,
     /// How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable).
     #[serde(default = "arms_tolerance")]
-    pub arms_tolerance: Fraction,
+    pub arms_tolerance: Share,
     /// The loop of both conductors, measured before, in ohms, 0 to 1e8; reckoned from the sections when it is not given.
     #[serde(default)]
     pub loop_ohm: Option<Ohms>,
@@ -126,8 +126,8 @@ pub struct VarleyTest {
     pub sound_sections: Option<Vec<CircuitSection>>,
 }
 
-const fn arms_tolerance() -> Fraction {
-    Fraction::from_const(0.005)
+const fn arms_tolerance() -> Share {
+    Share::from_const(0.005)
 }
 
 const fn equal_arm() -> Ohms {
@@ -744,7 +744,7 @@ impl<'a> Bench<'a> {
 
     fn bridge(
         &self,
-        (faulty_arm, sound_arm, tolerance): (Ohms, Ohms, Fraction),
+        (faulty_arm, sound_arm, tolerance): (Ohms, Ohms, Share),
         measured: Option<Ohms>,
         balance: f64,
         trial: Trial,
@@ -910,7 +910,7 @@ fn readings(test: &FaultTest) -> Vec<&'static str> {
 }
 
 fn check_ranges(test: &FaultTest) -> Result<(), Error> {
-    let arms = |method: &str, faulty: Ohms, sound: Ohms, tolerance: Fraction| -> Result<(), Error> {
+    let arms = |method: &str, faulty: Ohms, sound: Ohms, tolerance: Share| -> Result<(), Error> {
         range(&format!("test.{method}.faulty_arm"), faulty.value(), 0.001, 1e8)?;
         range(&format!("test.{method}.sound_arm"), sound.value(), 0.001, 1e8)?;
         range(&format!("test.{method}.arms_tolerance"), tolerance.value(), 0.0, 0.1)?;

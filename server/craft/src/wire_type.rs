@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::units::{DecibelsPerMetre, FaradsPerMetre, Fraction, Metres, OhmsPerMetre, PerCelsius};
+use crate::units::{DecibelsPerMetre, FaradsPerMetre, Metres, OhmsPerMetre, PerCelsius, Share};
 
 /// 5280 ft of 0.3048 m.
 const METRES_IN_A_MILE: f64 = 1_609.344;
@@ -83,7 +83,7 @@ impl Gauge {
     /// ```
     /// use laywire_craft::wire_type::Gauge;
     /// // 22 AWG: 52.96 Ω/km (the table at cirris.com: 16.14 Ω in 1000 ft).
-    /// assert_eq!(format!("{:.5}", Gauge::new(22)?.copper()), "0.05295 Ω/m");
+    /// assert_eq!(Gauge::new(22)?.copper().to_string(), "0.05296 Ω/m");
     /// # Ok::<(), laywire_craft::wire_type::GaugeError>(())
     /// ```
     #[must_use]
@@ -157,10 +157,10 @@ pub struct OwnFigures {
     /// Resistance of ONE conductor at 20 °C, in ohms per metre, 1e-5 to 10. Half of a pair's loop resistance.
     #[serde(default)]
     pub resistance_ohm_per_m: Option<OhmsPerMetre>,
-    /// How far the resistance may be off, as a fraction of it, 0 to 0.5.
+    /// How far the resistance may be off, as a share of it, 0 to 0.5.
     #[serde(default)]
-    pub resistance_tolerance: Option<Fraction>,
-    /// Change of resistance for each degree, as a fraction of the resistance at 20 °C, 0 to 0.007.
+    pub resistance_tolerance: Option<Share>,
+    /// Change of resistance for each degree, as a share of the resistance at 20 °C, 0 to 0.007.
     #[serde(default)]
     pub temperature_coefficient_per_c: Option<PerCelsius>,
     /// Loss at 1 kHz with the wire wet, in decibels per metre, 0 to 0.1.
@@ -175,9 +175,9 @@ pub struct OwnFigures {
     /// Capacitance between the two conductors with the wire dry, in farads per metre, 1e-12 to 1e-8.
     #[serde(default)]
     pub capacitance_dry_f_per_m: Option<FaradsPerMetre>,
-    /// How far the capacitance may be off, as a fraction of it, 0 to 0.9.
+    /// How far the capacitance may be off, as a share of it, 0 to 0.9.
     #[serde(default)]
-    pub capacitance_tolerance: Option<Fraction>,
+    pub capacitance_tolerance: Option<Share>,
 }
 
 /// What is known of a wire. A figure that nobody could read is `None`.
@@ -186,7 +186,7 @@ pub struct WireSheet {
     /// Resistance of one conductor at 20 °C.
     pub resistance: Option<Figure<OhmsPerMetre>>,
     /// How far the resistance may be off.
-    pub resistance_tolerance: Figure<Fraction>,
+    pub resistance_tolerance: Figure<Share>,
     /// Change of resistance for each degree.
     pub temperature_coefficient: Figure<PerCelsius>,
     /// Loss at 1 kHz, wet.
@@ -198,7 +198,7 @@ pub struct WireSheet {
     /// Capacitance of the pair, dry.
     pub capacitance_dry: Option<Figure<FaradsPerMetre>>,
     /// How far the capacitance may be off.
-    pub capacitance_tolerance: Figure<Fraction>,
+    pub capacitance_tolerance: Figure<Share>,
     /// The lengths it is issued in, shortest first.
     pub put_ups: Vec<Figure<Metres>>,
 }
@@ -332,8 +332,8 @@ fn replace<T>(figure: &mut Figure<T>, own: Option<T>) {
     }
 }
 
-const fn planned(value: f64, source: &'static str) -> Figure<Fraction> {
-    Figure::new(Fraction::from_const(value), Standing::PlanningValue, source)
+const fn planned(value: f64, source: &'static str) -> Figure<Share> {
+    Figure::new(Share::from_const(value), Standing::PlanningValue, source)
 }
 
 const fn loss_per_mile(decibels: f64) -> Figure<DecibelsPerMetre> {
@@ -380,7 +380,7 @@ mod tests {
     fn own_figures_take_the_place_of_the_sheet_and_say_so() {
         let own = OwnFigures {
             resistance_ohm_per_m: Some(OhmsPerMetre::from_const(0.07)),
-            resistance_tolerance: Some(Fraction::from_const(0.01)),
+            resistance_tolerance: Some(Share::from_const(0.01)),
             ..OwnFigures::default()
         };
         let sheet = WireType::Wf16U.sheet().with(Some(&own));

@@ -209,7 +209,7 @@ fn a_reading_is_judged_by_what_the_line_should_read() {
         .unwrap()
         .verdict
     };
-    // By hand: 2 × 2000 m × 0.05295 = 211.8 ohms. Off by 1 % + 0.1 = 2.22 (instrument), 2 % = 4.24 (wire), 5 degrees = 1.965 % =
+    // By hand: 2 × 2000 m × 0.05296 = 211.8 ohms. Off by 1 % + 0.1 = 2.22 (instrument), 2 % = 4.24 (wire), 5 degrees = 1.965 % =
     // 4.16 (temperature); together √(2.22² + 4.24² + 4.16²) = 6.34 ohms.
     for (reading, verdict) in [
         (211.8, ReadingVerdict::AsExpected),
