@@ -179,12 +179,15 @@ def test_the_uncertainty_is_the_spread_of_all_causes_drawn_at_once(draw, ask):
 
 
 def test_the_loss_of_a_thin_pair_is_that_of_the_telegraph_equation(draw, ask):
-    wires = [(draw.uniform(0.005, 0.2), draw.uniform(2e-11, 2e-10)) for _ in range(LINES)]
-    figures = [{"resistance_ohm_per_m": ohm, "capacitance_dry_f_per_m": farad} for ohm, farad in wires]
-    sections = [{"wire": "other", "length_m": 5000, "figures": own} for own in figures]
+    wires = [(draw.uniform(0.005, 0.2), draw.uniform(2e-11, 2e-10), draw.uniform(-20, 45)) for _ in range(LINES)]
+    sections = [
+        {"wire": "other", "length_m": 5000, "temperature_c": celsius,
+         "figures": {"resistance_ohm_per_m": ohm, "capacitance_dry_f_per_m": farad}}
+        for ohm, farad, celsius in wires
+    ]
     answers = ask("circuit", [{"circuit": {"sections": [section]}} for section in sections])
-    for (ohm, farad), answer in zip(wires, answers):
-        gamma = cmath.sqrt(2 * ohm * 2j * math.pi * 1000 * farad)
+    for (ohm, farad, celsius), answer in zip(wires, answers):
+        gamma = cmath.sqrt(2 * ohm * (1 + 0.00393 * (celsius - 20)) * 2j * math.pi * 1000 * farad)
         assert abs(answer["loss_dry_db"] / (20 * math.log10(math.e) * gamma.real * 5000) - 1) < 1e-12
 
 

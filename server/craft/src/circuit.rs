@@ -437,10 +437,12 @@ pub fn reckon(input: &CircuitInput) -> Result<CircuitAnswer, Error> {
         .zip(&input.sections)
         .map(|(share, section)| if section.wet { share.loss_wet_db } else { share.loss_dry_db })
         .sum();
-    if loss_wet_db.is_none() || loss_dry_db.is_none() {
-        notes.push(
-            "the loss of a section's wire is not known: give loss_wet_db_per_m and loss_dry_db_per_m".into(),
-        );
+    let unknown = |share: &SectionShare| share.loss_wet_db.is_none() || share.loss_dry_db.is_none();
+    if let Some(n) = sections.iter().position(unknown) {
+        notes.push(format!(
+            "the loss of {} is not known: give sections[{n}].figures.loss_wet_db_per_m and loss_dry_db_per_m",
+            input.sections[n].wire
+        ));
     }
     if lots.0.len() > 1 {
         notes.push("what is thrown back where two kinds of wire meet is left out of the loss".into());
@@ -458,7 +460,7 @@ pub fn reckon(input: &CircuitInput) -> Result<CircuitAnswer, Error> {
 
     let length_m = laid.length();
     let talking = allowance.map(|allowance| talking(allowance.value, length_m, loss_wet_db, loss_dry_db));
-    let mut figures = lots.figures_used();
+    let mut figures = lots.figures_used(&[Need::Resistance, Need::Loss]);
     figures.extend(allowance.map(|allowance| FigureUsed {
         what: format!("the telephone's allowance of {:.1}", allowance.value),
         standing: allowance.standing,
@@ -603,6 +605,14 @@ pub(crate) fn together(shifts: impl Iterator<Item = f64>) -> f64 {
     shifts.map(|shift| shift * shift).sum::<f64>().sqrt()
 }
 
+/// What a reckoning needs to know of its wire.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Need {
+    Resistance,
+    Loss,
+    Capacitance,
+}
+
 /// The kinds of wire in a question. Wire of one kind with the same figures is one lot: it is off all one way.
 #[derive(Debug, Default)]
 pub(crate) struct Lots(Vec<Lot>);
@@ -628,8 +638,8 @@ impl Lots {
         self.0.len()
     }
 
-    /// Every figure of every lot that is known, with its source.
-    pub(crate) fn figures_used(&self) -> Vec<FigureUsed> {
+    /// The figures of every lot that a reckoning of such things stands on, as far as they are known, with their sources.
+    pub(crate) fn figures_used(&self, needs: &[Need]) -> Vec<FigureUsed> {
         fn used<T: Copy>(
             wire: WireType,
             figure: Option<Figure<T>>,
@@ -642,22 +652,33 @@ impl Lots {
             })
         }
         let percent = |tolerance: Share| tolerance.value() * 100.0;
+        let farads =
+            |words: &'static str| move |c: FaradsPerMetre| format!("{words}, {:.0} pF/m", c.value() * 1e12);
         let of_lot = |Lot { wire, sheet, .. }: &Lot| {
-            let resistance_known = sheet.resistance.is_some();
-            let capacitance_known = sheet.capacitance_wet.is_some() || sheet.capacitance_dry.is_some();
+            let when = |need, known| needs.contains(&need) && known;
+            let resistance = when(Need::Resistance, sheet.resistance.is_some());
+            let loss = when(Need::Loss, true);
+            let capacitance = when(Need::Capacitance, true);
+            let tolerance =
+                when(Need::Capacitance, sheet.capacitance_wet.is_some() || sheet.capacitance_dry.is_some());
+            // Where a loss is published, it does not stand on the capacitance.
+            let wet = capacitance || loss && sheet.loss_wet.is_none();
+            let dry = capacitance || loss && sheet.loss_dry.is_none();
             [
-                used(*wire, sheet.resistance, |r| format!("one conductor at 20 °C, {r}")),
-                used(*wire, resistance_known.then_some(sheet.resistance_tolerance), |t| {
+                used(*wire, sheet.resistance.filter(|_| resistance), |r| {
+                    format!("one conductor at 20 °C, {r}")
+                }),
+                used(*wire, resistance.then_some(sheet.resistance_tolerance), |t| {
                     format!("resistance within {:.1} %", percent(t))
                 }),
-                used(*wire, resistance_known.then_some(sheet.temperature_coefficient), |c| {
-                    format!("{c:.5} by temperature")
+                used(*wire, resistance.then_some(sheet.temperature_coefficient), |c| {
+                    format!("resistance grows by {:.3} % with each degree", c.value() * 100.0)
                 }),
-                used(*wire, sheet.loss_wet, |l| format!("loss wet, {l}")),
-                used(*wire, sheet.loss_dry, |l| format!("loss dry, {l}")),
-                used(*wire, sheet.capacitance_wet, |c| format!("pair wet, {:.0} pF/m", c.value() * 1e12)),
-                used(*wire, sheet.capacitance_dry, |c| format!("pair dry, {:.0} pF/m", c.value() * 1e12)),
-                used(*wire, capacitance_known.then_some(sheet.capacitance_tolerance), |t| {
+                used(*wire, sheet.loss_wet.filter(|_| loss), |l| format!("loss wet, {l}")),
+                used(*wire, sheet.loss_dry.filter(|_| loss), |l| format!("loss dry, {l}")),
+                used(*wire, sheet.capacitance_wet.filter(|_| wet), farads("pair wet")),
+                used(*wire, sheet.capacitance_dry.filter(|_| dry), farads("pair dry")),
+                used(*wire, tolerance.then_some(sheet.capacitance_tolerance), |t| {
                     format!("capacitance within {:.0} %", percent(t))
                 }),
             ]
@@ -666,7 +687,7 @@ impl Lots {
     }
 }
 
-/// A line whose figures have been checked.
+/// A line whose figures have been checked. It holds one section at least.
 #[derive(Debug)]
 pub(crate) struct Laid {
     pieces: Vec<Piece>,
@@ -755,12 +776,23 @@ impl Laid {
         Run::new(self.pieces.iter().map(|piece| Ok((piece.length, piece.farad(trial)?))))
     }
 
-    /// Whether one kind of wire lies in one way from end to end.
-    pub(crate) fn uniform(&self) -> bool {
-        self.pieces.windows(2).all(|two| two[0].lot == two[1].lot && two[0].wet == two[1].wet)
+    /// Whether resistance grows alike from end to end, whatever it is.
+    pub(crate) fn alike_in_resistance(&self) -> bool {
+        let first = &self.pieces[0];
+        let alike = |piece: &Piece| {
+            piece.lot == first.lot
+                && piece.temperature.to_bits() == first.temperature.to_bits()
+                && piece.splices_ohm <= 0.0
+        };
+        self.pieces.iter().all(alike)
     }
 
-    /// Length against length: the capacitance of a uniform line whose capacitance nobody knows.
+    /// Whether capacitance grows alike from end to end, whatever it is.
+    pub(crate) fn alike_in_capacitance(&self) -> bool {
+        self.pieces.iter().all(|piece| piece.lot == self.pieces[0].lot && piece.wet == self.pieces[0].wet)
+    }
+
+    /// Length against length: what a line alike from end to end stands in proportion to, when nobody knows its figures.
     pub(crate) fn evenly(&self) -> Result<Run, Error> {
         Run::new(self.pieces.iter().map(|piece| Ok((piece.length, piece.length))))
     }

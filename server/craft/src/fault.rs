@@ -11,8 +11,8 @@ use utoipa::ToSchema;
 
 use crate::{
     circuit::{
-        self, Cause, CircuitSection, FigureUsed, Instrument, Laid, Lots, Run, Trial, five_degrees, no_ohms,
-        range, together,
+        self, Cause, CircuitSection, FigureUsed, Instrument, Laid, Lots, Need, Run, Trial, five_degrees,
+        no_ohms, range, together,
     },
     construction::Item,
     units::{Celsius, Farads, Metres, Ohms, OhmsPerMetre, Share},
@@ -93,7 +93,7 @@ pub struct MurrayTest {
     /// How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable).
     #[serde(default = "arms_tolerance")]
     pub arms_tolerance: Share,
-    /// The loop of both conductors, measured before, in ohms, 0 to 1e8; reckoned from the sections when it is not given.
+    /// The loop of both conductors, measured before, in ohms, 0.001 to 1e8; reckoned from the sections when it is not given.
     #[serde(default)]
     pub loop_ohm: Option<Ohms>,
     /// The sound wire, when it is not the faulty one's mate: 1 to 200 sections. Its length may differ.
@@ -117,7 +117,7 @@ pub struct VarleyTest {
     /// How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable).
     #[serde(default = "arms_tolerance")]
     pub arms_tolerance: Share,
-    /// The loop of both conductors, measured before, in ohms, 0 to 1e8; reckoned from the sections when it is not given.
+    /// The loop of both conductors, measured before, in ohms, 0.001 to 1e8; reckoned from the sections when it is not given.
     #[serde(default)]
     pub loop_ohm: Option<Ohms>,
     /// The sound wire, when it is not the faulty one's mate: 1 to 200 sections. Its length may differ.
@@ -152,11 +152,11 @@ pub struct LeakTest {
     /// What the leak leads to.
     #[serde(default)]
     pub path: LeakPath,
-    /// At the near end with the far end open, in ohms, 0 to 1e8.
+    /// At the near end with the far end open, in ohms, 0.001 to 1e8.
     pub near_open_ohm: Ohms,
     /// At the near end with the far end joined, in ohms, 0 to 1e8.
     pub near_joined_ohm: Ohms,
-    /// At the far end with the near end open, in ohms, 0 to 1e8: with it the record of the line is only a check.
+    /// At the far end with the near end open, in ohms, 0.001 to 1e8: with it the record of the line is only a check.
     #[serde(default)]
     pub far_open_ohm: Option<Ohms>,
     /// At the far end with the near end joined, in ohms, 0 to 1e8: a check of the three others.
@@ -588,7 +588,10 @@ pub fn reckon(input: &FaultInput) -> Result<FaultAnswer, Error> {
             .collect(),
         how: HOW,
         notes: notes(&input.test),
-        figures: lots.figures_used(),
+        figures: lots.figures_used(match input.test {
+            FaultTest::Open(_) => &[Need::Capacitance],
+            _ => &[Need::Resistance],
+        }),
         cautions: circuit::cautions(),
     })
 }
@@ -684,6 +687,17 @@ impl<'a> Bench<'a> {
         Ok(self.line.conductor(trial)?.times(2.0))
     }
 
+    /// Resistance of one conductor against distance; or only what it is in proportion to, when nobody knows the wire's
+    /// resistance, the test measures the whole, and the line is alike from end to end. Tells whether it is known.
+    fn in_proportion(&self, trial: Trial, whole_is_measured: bool) -> Result<(Run, bool), Error> {
+        match self.line.conductor(trial) {
+            Err(_) if whole_is_measured && self.line.alike_in_resistance() => {
+                Ok((self.line.evenly()?, false))
+            }
+            conductor => Ok((conductor?, true)),
+        }
+    }
+
     fn find(&self, trial: Trial) -> Result<Found, Error> {
         match self.test {
             FaultTest::Short(test) => self.short(test, trial),
@@ -720,7 +734,7 @@ impl<'a> Bench<'a> {
             to_fault: Some(to_fault),
             fault: Some(fault),
             checks: vec![
-                Check { spare: fault / whole, why: Contradiction::LessThanTheLine { missing } },
+                Check { spare: part(fault, whole), why: Contradiction::LessThanTheLine { missing } },
                 not_before(to_fault, whole),
                 not_beyond(to_fault, whole),
             ],
@@ -749,44 +763,41 @@ impl<'a> Bench<'a> {
         balance: f64,
         trial: Trial,
     ) -> Result<Found, Error> {
-        let faulty = self.line.conductor(trial)?;
+        let measured = measured.map(|measured| self.ohm("loop_ohm", measured, trial));
+        let (faulty, known) = self.in_proportion(trial, measured.is_some() && self.other.is_none())?;
         let sound = match &self.other {
             Some(other) => other.conductor(trial)?.total(),
             None => faulty.total(),
         };
         let recorded = faulty.total() + sound;
-        let whole = measured.map_or(recorded, |measured| self.ohm("loop_ohm", measured, trial));
+        let whole = measured.unwrap_or(recorded);
         let faulty_arm = faulty_arm.value() * (1.0 + tolerance.value() * trial.side(Cause::Arms));
         let to_fault = balanced(whole, faulty_arm, sound_arm.value(), balance);
         let faulty = faulty.times(whole / recorded);
-        Ok(Found {
-            metres: faulty.metres_at(to_fault),
-            to_fault: Some(to_fault),
-            fault: None,
-            checks: vec![
-                as_recorded(whole, recorded),
-                not_before(to_fault, recorded),
-                not_beyond(to_fault, faulty.total()),
-            ],
-        })
+        let mut checks = vec![not_before(to_fault, whole), not_beyond(to_fault, faulty.total())];
+        if known {
+            checks.push(as_recorded(whole, recorded));
+        }
+        Ok(Found { metres: faulty.metres_at(to_fault), to_fault: Some(to_fault), fault: None, checks })
     }
 
     fn leak(&self, test: &LeakTest, trial: Trial) -> Result<Found, Error> {
+        let (conductor, known) = self.in_proportion(trial, test.far_open_ohm.is_some())?;
         let way = match test.path {
-            LeakPath::Pair => self.pair(trial)?,
-            LeakPath::Earth => self.line.conductor(trial)?,
+            LeakPath::Pair => conductor.times(2.0),
+            LeakPath::Earth => conductor,
         };
         let recorded = way.total();
         let open = self.ohm("near_open_ohm", test.near_open_ohm, trial);
         let joined = self.ohm("near_joined_ohm", test.near_joined_ohm, trial);
         let mut checks = vec![Check {
-            spare: (open - joined) / recorded,
+            spare: part(open - joined, open),
             why: Contradiction::JoinedAboveOpen { open: test.near_open_ohm, joined: test.near_joined_ohm },
         }];
         let Some(far_open) = test.far_open_ohm.map(|far| self.ohm("far_open_ohm", far, trial)) else {
             let to_fault = blavier(open, joined, recorded);
             checks.push(Check {
-                spare: (recorded - joined) / recorded,
+                spare: part(recorded - joined, recorded),
                 why: Contradiction::JoinedAboveTheLine {
                     joined: test.near_joined_ohm,
                     whole: Ohms::bounded(recorded),
@@ -803,15 +814,17 @@ impl<'a> Bench<'a> {
         let fault = both_ends(open, far_open, joined);
         let (to_fault, beyond) = (open - fault, far_open - fault);
         let whole = to_fault + beyond;
-        checks.push(not_before(to_fault, recorded));
+        checks.push(not_before(to_fault, whole));
         checks.push(not_beyond(to_fault, whole));
-        checks.push(as_recorded(whole, recorded));
+        if known {
+            checks.push(as_recorded(whole, recorded));
+        }
         if let Some(far_joined) = test.far_joined_ohm.map(|far| self.ohm("far_joined_ohm", far, trial)) {
             // The way to the fault and the fault side by side, seen from the far end.
             let aside = if open > 0.0 { fault * to_fault / open } else { 0.0 };
             let follows = beyond + aside;
             checks.push(Check {
-                spare: -(far_joined - follows).abs() / recorded,
+                spare: -part((far_joined - follows).abs(), far_open),
                 why: Contradiction::FarJoinedDoesNotFollow {
                     read: Ohms::bounded(far_joined),
                     follows: Ohms::bounded(follows),
@@ -835,11 +848,11 @@ impl<'a> Bench<'a> {
         let recorded = self.line.capacitance(trial);
         // A line of one kind that is compared with itself needs no figure from a sheet.
         let (way, known) = match (recorded, measured) {
-            (Err(_), Some(_)) if self.line.uniform() => (self.line.evenly()?, false),
+            (Err(_), Some(_)) if self.line.alike_in_capacitance() => (self.line.evenly()?, false),
             (recorded, _) => (recorded?, true),
         };
         let whole = measured.unwrap_or(way.total());
-        let sum = |spare: f64, why| Check { spare: if whole > 0.0 { spare / whole } else { spare }, why };
+        let sum = |spare: f64, why| Check { spare: part(spare, whole), why };
         let mut checks = vec![sum(
             whole - near,
             Contradiction::MoreThanTheWhole { near: Farads::bounded(near), whole: Farads::bounded(whole) },
@@ -863,9 +876,14 @@ impl<'a> Bench<'a> {
     }
 }
 
+/// A part of the whole; of a whole that is nothing, as good as nothing or the whole of it.
+fn part(figure: f64, whole: f64) -> f64 {
+    if whole > 0.0 { figure / whole } else { figure.clamp(-1.0, 1.0) }
+}
+
 fn not_before(to_fault: f64, whole: f64) -> Check {
     Check {
-        spare: to_fault / whole,
+        spare: part(to_fault, whole),
         why: Contradiction::BeforeTheNearEnd { before: Ohms::bounded(-to_fault) },
     }
 }
@@ -873,12 +891,12 @@ fn not_before(to_fault: f64, whole: f64) -> Check {
 fn not_beyond(to_fault: f64, whole: f64) -> Check {
     let why =
         Contradiction::BeyondTheFarEnd { to_fault: Ohms::bounded(to_fault), whole: Ohms::bounded(whole) };
-    Check { spare: if whole > 0.0 { (whole - to_fault) / whole } else { -1.0 }, why }
+    Check { spare: part(whole - to_fault, whole), why }
 }
 
 fn as_recorded(measured: f64, recorded: f64) -> Check {
     Check {
-        spare: -(measured - recorded).abs() / recorded,
+        spare: -part((measured - recorded).abs(), recorded),
         why: Contradiction::NotTheRecordedLine {
             measured: Ohms::bounded(measured),
             recorded: Ohms::bounded(recorded),
@@ -916,11 +934,26 @@ fn check_ranges(test: &FaultTest) -> Result<(), Error> {
         range(&format!("test.{method}.arms_tolerance"), tolerance.value(), 0.0, 0.1)?;
         Ok(())
     };
+    let ohms = |field: &str, ohm: Option<Ohms>| match ohm {
+        Some(ohm) => range(field, ohm.value(), 0.001, 1e8),
+        None => Ok(()),
+    };
     match test {
-        FaultTest::Murray(test) => arms("murray", test.faulty_arm, test.sound_arm, test.arms_tolerance),
-        FaultTest::Varley(test) => arms("varley", test.faulty_arm, test.sound_arm, test.arms_tolerance),
+        FaultTest::Murray(test) => {
+            ohms("test.murray.loop_ohm", test.loop_ohm)?;
+            arms("murray", test.faulty_arm, test.sound_arm, test.arms_tolerance)
+        }
+        FaultTest::Varley(test) => {
+            ohms("test.varley.loop_ohm", test.loop_ohm)?;
+            arms("varley", test.faulty_arm, test.sound_arm, test.arms_tolerance)
+        }
         FaultTest::Leak(LeakTest { far_joined_ohm: Some(_), far_open_ohm: None, .. }) => {
             Err(Error::Alone { field: "test.leak.far_joined_ohm", needs: "test.leak.far_open_ohm" })
+        }
+        FaultTest::Leak(test) => {
+            ohms("test.leak.near_open_ohm", Some(test.near_open_ohm))?;
+            ohms("test.leak.far_open_ohm", test.far_open_ohm)?;
+            Ok(())
         }
         FaultTest::Open(test) => {
             range("test.open.near_capacitance_f", test.near_capacitance_f.value(), 0.0, 1e-3)?;
@@ -932,6 +965,6 @@ fn check_ranges(test: &FaultTest) -> Result<(), Error> {
             }
             Ok(())
         }
-        FaultTest::Short(_) | FaultTest::Cross(_) | FaultTest::Leak(_) => Ok(()),
+        FaultTest::Short(_) | FaultTest::Cross(_) => Ok(()),
     }
 }

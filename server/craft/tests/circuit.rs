@@ -140,6 +140,13 @@ fn ten_degrees_add_four_percent_to_copper() {
 }
 
 #[test]
+fn loss_grows_with_the_root_of_the_resistance() {
+    // By hand from α = √(π f R C): 2.5 dB in a mile of wet WD-1 at 68 °F (table 1-1); at 45 °C √(1 + 25 × 0.00393) as much.
+    let answer = reckon(json!({"sections": [{"wire": "wd_1_tt", "length_m": MILE_M, "temperature_c": 45}]}));
+    near(answer.loss_wet_db.unwrap().value(), 2.5 * 1.048_0, 1e-3);
+}
+
+#[test]
 fn two_pairs_side_by_side_halve_the_resistance() {
     // SS0330, figure 52: the twin pair has half the resistance.
     let of = |pairs: u8| {

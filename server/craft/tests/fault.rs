@@ -164,6 +164,45 @@ fn mixed_sections_are_walked() {
 }
 
 #[test]
+fn wire_of_unknown_resistance_is_enough_where_the_test_measures_the_whole() {
+    // By hand: a quarter of the loop is half of the conductor; 10 of 10 + 30 ohms is a quarter of the line.
+    let line = json!([{"wire": "wf_16_u", "length_m": 1000}, {"wire": "wf_16_u", "length_m": 3000}]);
+    for (test, metres) in [
+        (json!({"murray": {"faulty_arm": 1, "sound_arm": 3, "loop_ohm": 90}}), 2000.0),
+        // 50 ohms of leak, 10 and 30 of line: 60, 80, and 10 + 50 · 30 / 80 = 28.75.
+        (json!({"leak": {"near_open_ohm": 60, "near_joined_ohm": 28.75, "far_open_ohm": 80}}), 1000.0),
+    ] {
+        near(ask(&line, &test).unwrap().distance_m.value(), metres, 1e-6);
+    }
+    let mut warmer = line.clone();
+    warmer[1]["temperature_c"] = json!(30);
+    for (line, test) in [
+        (&line, json!({"murray": {"faulty_arm": 1, "sound_arm": 3}})),
+        (&line, json!({"leak": {"near_open_ohm": 60, "near_joined_ohm": 28.75}})),
+        (&line, json!({"short": {"near_ohm": 60}})),
+        (&warmer, json!({"murray": {"faulty_arm": 1, "sound_arm": 3, "loop_ohm": 90}})),
+    ] {
+        let said = ask(line, &test).unwrap_err().to_string();
+        assert!(said.starts_with("no resistance is known of WF-16/U: measure a known length"), "{said}");
+    }
+}
+
+#[test]
+fn splices_count_as_wire() {
+    // By hand: 0.05 ohms in a metre and ten splices of 0.5 ohms over 1000 m make 55 ohms of conductor, evenly: 55 ohms out and back
+    // lie at 500 m. Without the splices it would be 550 m.
+    let mut section = wire(0.05, 1000.0, 0.0);
+    section["splices"] = json!(10);
+    let answer = fault::reckon(
+        &serde_json::from_value(
+            json!({"sections": [section], "splice_ohm": 0.5, "test": {"short": {"near_ohm": 55}}}),
+        )
+        .unwrap(),
+    );
+    near(answer.unwrap().distance_m.value(), 500.0, 1e-9);
+}
+
+#[test]
 fn an_open_is_found_by_the_ratio_of_capacitances() {
     // By hand: a quarter of the capacitance of a line of one kind is a quarter of its length, whatever the wire.
     let line = json!([{"wire": "w_110_b", "length_m": 4000}]);
@@ -290,6 +329,14 @@ fn what_cannot_be_is_refused_with_field_and_range() {
             "test.varley.arms_tolerance is 0.5; give a number from 0 to 0.1",
         ),
         (
+            json!({"murray": {"faulty_arm": 1, "sound_arm": 1, "loop_ohm": 0}}),
+            "test.murray.loop_ohm is 0; give a number from 0.001",
+        ),
+        (
+            json!({"leak": {"near_open_ohm": 0, "near_joined_ohm": 0}}),
+            "test.leak.near_open_ohm is 0; give a number from 0.001",
+        ),
+        (
             json!({"open": {"near_capacitance_f": 1}}),
             "test.open.near_capacitance_f is 1; give a number from 0 to 0.001",
         ),
@@ -354,6 +401,17 @@ fn halving_ends_where_the_fault_is() {
     assert!(line.after_test(m(13_000.0), true, false).is_err());
     assert!(SearchStretch::new(m(2.0), m(1.0)).is_err() && SearchStretch::new(m(-1.0), m(1.0)).is_err());
     assert!(serde_json::from_str::<SearchStretch>("{\"from_m\":2,\"to_m\":1}").is_err());
+}
+
+#[test]
+fn the_longest_question_is_answered() {
+    // 200 sections of 200 kinds on both lines: the most that a question may hold.
+    let sections = |more: f64| -> Value {
+        (0..200).map(|n| wire(0.01 + more + f64::from(n) * 1e-6, 100.0, 0.02)).collect()
+    };
+    let test = json!({"cross": {"near_ohm": 200, "other_sections": sections(0.01)}});
+    let answer = ask(&sections(0.0), &test).unwrap();
+    assert!(answer.distance_m.value() > 6000.0 && answer.shares.len() > 120);
 }
 
 proptest! {
@@ -566,8 +624,6 @@ fn truth() -> impl Strategy<Value = Truth> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
-
     #[test]
     fn shorts_are_found_in_a_simulated_line(truth in truth()) {
         let sections = truth.sections(0.0);
