@@ -4,9 +4,11 @@
 //! crossing may have and what each asks of the crews. It never reads a file, a clock, a socket or a database, and
 //! every figure in it names its source or says 'common practice, no source'.
 
+pub mod circuit;
 pub mod construction;
 pub mod crossing;
 pub mod duty;
+pub mod fault;
 pub mod geodesy;
 pub mod grid;
 pub mod guide;
@@ -21,3 +23,4 @@ pub mod report;
 pub mod text;
 pub mod trace;
 pub mod units;
+pub mod wire_type;

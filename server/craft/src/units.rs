@@ -58,7 +58,88 @@ pub struct Minutes(f64);
 #[schema(value_type = f64, minimum = 0, exclusive_maximum = 360)]
 pub struct Degrees(f64);
 
-/// What [`Metres`] and [`Minutes`] share: the range, and sums that stay inside it.
+/// An electrical resistance.
+///
+/// # Units
+/// Ohms, from 0 to 1e8. Sums stop at those ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Ohms(f64);
+
+/// The resistance of one conductor over its length.
+///
+/// # Units
+/// Ohms for each metre, from 0 to 1e6.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e6)]
+pub struct OhmsPerMetre(f64);
+
+/// A temperature.
+///
+/// # Units
+/// Degrees Celsius, from -273.15 to 1000.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = -273.15, maximum = 1000)]
+pub struct Celsius(f64);
+
+/// How much a length or a resistance grows with warmth, as a part of itself.
+///
+/// # Units
+/// For each degree Celsius, from 0 to 0.01.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 0.01)]
+pub struct PerCelsius(f64);
+
+/// A loss of speech over a wire.
+///
+/// # Units
+/// Decibels at 1 kHz, from -1e8 to 1e8; a margin that is overdrawn is negative.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = -1e8, maximum = 1e8)]
+pub struct Decibels(f64);
+
+/// The loss of speech over a wire's length.
+///
+/// # Units
+/// Decibels at 1 kHz for each metre, from 0 to 1e6.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e6)]
+pub struct DecibelsPerMetre(f64);
+
+/// An electrical capacitance.
+///
+/// # Units
+/// Farads, from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Farads(f64);
+
+/// The capacitance between the two conductors of a pair over its length.
+///
+/// # Units
+/// Farads for each metre, from 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1)]
+pub struct FaradsPerMetre(f64);
+
+/// A part of a whole, as of a wire's strength, or a figure's tolerance.
+///
+/// # Units
+/// A bare number from 0, none, to 1, the whole.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1)]
+pub struct Share(f64);
+
+/// What quantities share: the range, and sums that stay inside it.
 macro_rules! quantity {
     ($unit:ident, $what:literal, $symbol:literal, $least:expr) => {
         impl $unit {
@@ -168,9 +249,76 @@ macro_rules! unit {
     };
 }
 
+/// What scales share that are never added up: the range, checked when a figure is made.
+macro_rules! scale {
+    ($unit:ident, $what:literal, $symbol:literal, $places:literal, $least:expr, $most:expr) => {
+        impl $unit {
+            /// The least that can be written.
+            pub const LEAST: Self = Self($least);
+            /// The most that can be written.
+            pub const MOST: Self = Self($most);
+
+            /// Checks a figure that comes from outside.
+            ///
+            /// # Errors
+            /// NaN, an infinity, or a figure outside the unit's range.
+            pub const fn new(value: f64) -> Result<Self, OutOfRange> {
+                match within($what, value, Self::LEAST.0, Self::MOST.0) {
+                    Ok(value) => Ok(Self(value)),
+                    Err(error) => Err(error),
+                }
+            }
+
+            /// A figure written in the source. Use it for a `const`, where a wrong figure stops the build.
+            ///
+            /// # Panics
+            /// On a figure outside the unit's range.
+            #[must_use]
+            pub const fn from_const(value: f64) -> Self {
+                assert!(
+                    value >= Self::LEAST.0 && value <= Self::MOST.0,
+                    "the figure is outside its unit's range"
+                );
+                Self(value + 0.0)
+            }
+
+            /// The bare number, in the unit.
+            #[must_use]
+            pub const fn value(self) -> f64 {
+                self.0
+            }
+        }
+
+        unit!($unit, $symbol, $places);
+    };
+}
+
 quantity!(Metres, "a length in metres", " m", -1e8);
 quantity!(Minutes, "a time in minutes", " min", 0.0);
 unit!(Degrees, "°", 1);
+quantity!(Ohms, "a resistance in ohms", " Ω", 0.0);
+quantity!(Decibels, "a loss in decibels", " dB", -1e8);
+quantity!(Farads, "a capacitance in farads", " F", 0.0);
+scale!(OhmsPerMetre, "a resistance in ohms for each metre", " Ω/m", 5, 0.0, 1e6);
+scale!(DecibelsPerMetre, "a loss in decibels for each metre", " dB/m", 6, 0.0, 1e6);
+scale!(FaradsPerMetre, "a capacitance in farads for each metre", " F/m", 14, 0.0, 1.0);
+scale!(Celsius, "a temperature in degrees Celsius", " °C", 1, -273.15, 1000.0);
+scale!(PerCelsius, "a change for each degree Celsius", "/°C", 7, 0.0, 1e-2);
+scale!(Share, "a share of the whole", "", 2, 0.0, 1.0);
+
+impl OhmsPerMetre {
+    /// A computed figure that its maker has already bounded.
+    pub(crate) const fn bounded(value: f64) -> Self {
+        Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
+    }
+}
+
+impl DecibelsPerMetre {
+    /// A computed figure that its maker has already bounded.
+    pub(crate) const fn bounded(value: f64) -> Self {
+        Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
+    }
+}
 
 impl Metres {
     /// The smaller of the two.
