@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    construction::Item,
+    guide::Item,
     units::{
         Celsius, Decibels, DecibelsPerMetre, FaradsPerMetre, Metres, Ohms, OhmsPerMetre, PerCelsius, Share,
     },

@@ -14,7 +14,7 @@ use crate::{
         self, Cause, CircuitSection, FigureUsed, Instrument, Laid, Lots, Need, Run, Trial, five_degrees,
         no_ohms, range, together,
     },
-    construction::Item,
+    guide::Item,
     units::{Celsius, Farads, Metres, Ohms, OhmsPerMetre, Share},
 };
 
