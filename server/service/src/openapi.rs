@@ -78,6 +78,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::pass::passes, api::pass::give_pass))
         .routes(routes!(api::pass::revoke_pass))
         .routes(routes!(api::tile::tile))
+        .routes(routes!(api::reckon::reckon_circuit))
+        .routes(routes!(api::reckon::reckon_fault))
 }
 
 /// The document, OpenAPI 3.1.

@@ -50,6 +50,8 @@ pub enum Problem {
     Refused(Box<Refusal>),
     /// The call sign belongs to another party.
     CallSignInUse(String),
+    /// The question has no answer: a figure out of range, or readings that contradict each other.
+    CannotReckon(String),
     /// The database is out of reach for now.
     Unavailable,
     /// Something is wrong inside.
@@ -133,6 +135,7 @@ impl Problem {
                 refusal = Some(*rule);
                 (StatusCode::CONFLICT, "refused", title)
             }
+            Self::CannotReckon(why) => (StatusCode::UNPROCESSABLE_ENTITY, "cannot-reckon", format!("{why}.")),
             Self::CallSignInUse(team) => {
                 field = Some("team".to_owned());
                 let title = format!("{team} is another party's call sign already: choose another, or revoke that pass first.");

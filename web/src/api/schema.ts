@@ -254,6 +254,40 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/reckon/circuit': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** What a line should measure: loop resistance, loss, and whether it talks. */
+    post: operations['reckon_circuit'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/reckon/fault': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** Where a fault lies, from readings at the ends. */
+    post: operations['reckon_fault'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/session': {
     parameters: {
       query?: never;
@@ -371,6 +405,14 @@ export interface components {
       /** @description The line. */
       line: components['schemas']['LineId'];
     };
+    /**
+     * Format: double
+     * @description A temperature.
+     *
+     *     # Units
+     *     Degrees Celsius, from -273.15 to 1000.
+     */
+    Celsius: number;
     /** @description One construction that is allowed at a place. */
     Choice: {
       /** @description The cautions that go with the work. */
@@ -389,6 +431,63 @@ export interface components {
       least_height_m?: components['schemas']['Metres'] | null;
       /** @description Why it stands where it stands in the list. */
       reason: string;
+    };
+    /** @description The answer. */
+    CircuitAnswer: {
+      /** @description What can hurt somebody at this test. */
+      cautions: components['schemas']['Item'][];
+      expected: components['schemas']['ExpectedReading'] | null;
+      /** @description The figures that the answer stands on. */
+      figures: components['schemas']['FigureUsed'][];
+      /** @description Length along the wire in metres. */
+      length_m: components['schemas']['Metres'];
+      loss_db: components['schemas']['Decibels'] | null;
+      loss_dry_db: components['schemas']['Decibels'] | null;
+      loss_wet_db: components['schemas']['Decibels'] | null;
+      /** @description What is not known or was left out. */
+      notes: string[];
+      reading: components['schemas']['Judgement'] | null;
+      /** @description What each section gives, in their order. */
+      sections: components['schemas']['SectionShare'][];
+      talking: components['schemas']['Talking'] | null;
+    };
+    /** @description The question: a line, and what it is asked for. */
+    CircuitInput: {
+      /** @description How far the instrument may be off. */
+      instrument?: components['schemas']['Instrument'];
+      reading_ohm?: components['schemas']['Ohms'] | null;
+      /** @description The line from the near end to the far end, 1 to 200 sections. */
+      sections: components['schemas']['CircuitSection'][];
+      /**
+       * @description What one splice adds to one conductor, in ohms, 0 to 10. No published figure was found: a sound splice is taken to
+       *     add nothing.
+       */
+      splice_ohm?: components['schemas']['Ohms'];
+      telephone?: components['schemas']['Telephone'] | null;
+      /** @description How far the temperatures may be off, all one way, in degrees, 0 to 40; 5 when it is not given (planning value). */
+      temperature_tolerance_c?: components['schemas']['Celsius'];
+    };
+    /** @description A stretch of the line with one kind of wire, lying in one way. Sections follow each other from the near end. */
+    CircuitSection: {
+      figures?: components['schemas']['OwnFigures'] | null;
+      /** @description Length along the wire, slack and all, in metres, 0.1 to 200 000. */
+      length_m: components['schemas']['Metres'];
+      /**
+       * Format: int32
+       * @description Pairs joined side by side, 1 to 8.
+       */
+      pairs_in_parallel?: number;
+      /**
+       * Format: int32
+       * @description Splices in each conductor, 0 to 10 000, taken as spread evenly over the section.
+       */
+      splices?: number;
+      /** @description Temperature of the wire in degrees Celsius, -60 to 95; 20 when it is not given. */
+      temperature_c?: components['schemas']['Celsius'];
+      /** @description Whether the wire lies wet. It decides the loss and the capacitance. */
+      wet?: boolean;
+      /** @description The wire. */
+      wire: components['schemas']['WireType'];
     };
     /**
      * @description GeoJSON's word for a collection.
@@ -415,6 +514,13 @@ export interface components {
       /** @description The report that was wrong. */
       corrects: components['schemas']['ReportId'];
       instead?: components['schemas']['Body'] | null;
+    };
+    /** @description The reading over a cross, all far ends parted. */
+    CrossTest: {
+      /** @description Between the two conductors that touch, at the near end, in ohms, 0 to 1e8. */
+      near_ohm: components['schemas']['Ohms'];
+      /** @description The other line from the same near end, 1 to 200 sections; as the faulty line when it is not given. */
+      other_sections?: components['schemas']['CircuitSection'][] | null;
     };
     /** @description Crossings as a GeoJSON collection. */
     CrossingCollection: {
@@ -551,6 +657,22 @@ export interface components {
     };
     /**
      * Format: double
+     * @description A loss of speech over a wire.
+     *
+     *     # Units
+     *     Decibels at 1 kHz, from -1e8 to 1e8; a margin that is overdrawn is negative.
+     */
+    Decibels: number;
+    /**
+     * Format: double
+     * @description The loss of speech over a wire's length.
+     *
+     *     # Units
+     *     Decibels at 1 kHz for each metre, from 0 to 1e6.
+     */
+    DecibelsPerMetre: number;
+    /**
+     * Format: double
      * @description A direction over the ground.
      *
      *     # Units
@@ -576,11 +698,126 @@ export interface components {
        */
       sequence: number;
     };
+    /** @description What a test with the far ends joined should read. */
+    ExpectedReading: {
+      /** @description How the tolerance was put together. */
+      how: string;
+      /** @description The least that a sound line should read, in ohms. */
+      least_ohm: components['schemas']['Ohms'];
+      /** @description The most that a sound line should read, in ohms. */
+      most_ohm: components['schemas']['Ohms'];
+      /** @description The loop's resistance: out by one conductor and back by the other, in ohms. */
+      resistance_ohm: components['schemas']['Ohms'];
+      /** @description The tolerance by cause. */
+      shares: components['schemas']['OhmShare'][];
+      /** @description How far a sound line's reading may lie from it, in ohms. */
+      tolerance_ohm: components['schemas']['Ohms'];
+    };
+    /**
+     * Format: double
+     * @description An electrical capacitance.
+     *
+     *     # Units
+     *     Farads, from 0 to 1e8.
+     */
+    Farads: number;
+    /**
+     * Format: double
+     * @description The capacitance between the two conductors of a pair over its length.
+     *
+     *     # Units
+     *     Farads for each metre, from 0 to 1.
+     */
+    FaradsPerMetre: number;
+    /** @description The answer. Distances are along the wire from the near end. */
+    FaultAnswer: {
+      /** @description What can hurt somebody at this test. */
+      cautions: components['schemas']['Item'][];
+      /** @description Where the fault is reckoned to lie, in metres. */
+      distance_m: components['schemas']['Metres'];
+      /** @description The far end of the stretch to look in, in metres. */
+      farthest_m: components['schemas']['Metres'];
+      fault_ohm: components['schemas']['Ohms'] | null;
+      /** @description The figures that the answer stands on. */
+      figures: components['schemas']['FigureUsed'][];
+      /** @description How the uncertainty was put together. */
+      how: string;
+      /** @description How far into that section, in metres. */
+      into_section_m: components['schemas']['Metres'];
+      /** @description Length of the line along the wire, in metres. */
+      length_m: components['schemas']['Metres'];
+      /** @description The near end of the stretch to look in, in metres. */
+      nearest_m: components['schemas']['Metres'];
+      /** @description What to know when looking. */
+      notes: string[];
+      /** @description The section the fault lies in, counted from 0 as `sections` is. */
+      section: number;
+      /** @description The uncertainty by cause, greatest first. */
+      shares: components['schemas']['MetreShare'][];
+      to_fault_ohm: components['schemas']['Ohms'] | null;
+      /** @description How far it may be off, in metres. */
+      uncertainty_m: components['schemas']['Metres'];
+    };
+    /**
+     * @description The question: the line as it is recorded, the instrument, and the readings of one test.
+     *
+     *     All readings are taken with the telephones off the line and the resistance of the test leads taken off.
+     */
+    FaultInput: {
+      /** @description How far the instrument may be off. */
+      instrument?: components['schemas']['Instrument'];
+      /** @description The faulty line from the near end, where the test is made, to the far end: 1 to 200 sections of one pair each. */
+      sections: components['schemas']['CircuitSection'][];
+      /**
+       * @description What one splice adds to one conductor, in ohms, 0 to 10. No published figure was found: a sound splice is taken to
+       *     add nothing.
+       */
+      splice_ohm?: components['schemas']['Ohms'];
+      /** @description How far the temperatures may be off, all one way, in degrees, 0 to 40; 5 when it is not given (planning value). */
+      temperature_tolerance_c?: components['schemas']['Celsius'];
+      /** @description The test and its readings. */
+      test: components['schemas']['FaultTest'];
+    };
+    /** @description A test and its readings. */
+    FaultTest:
+      | {
+          /** @description The two conductors of the pair touch. */
+          short: components['schemas']['ShortTest'];
+        }
+      | {
+          /** @description A conductor touches one of another line that runs beside it from the same near end. */
+          cross: components['schemas']['CrossTest'];
+        }
+      | {
+          /** @description A conductor has earth; a sound one is joined to it at the far end, and the bridge's arms are set to balance. */
+          murray: components['schemas']['MurrayTest'];
+        }
+      | {
+          /** @description A conductor has earth; a sound one is joined to it at the far end, and a rheostat in the faulty one set to balance. */
+          varley: components['schemas']['VarleyTest'];
+        }
+      | {
+          /** @description A leak from conductor to conductor, or to earth, with no sound wire to help. */
+          leak: components['schemas']['LeakTest'];
+        }
+      | {
+          /** @description A conductor is broken. */
+          open: components['schemas']['OpenTest'];
+        };
     /**
      * @description GeoJSON's word for a feature.
      * @enum {string}
      */
     FeatureType: 'Feature';
+    /** @description A figure that the answer stands on. */
+    FigureUsed: {
+      /** @description Where it is from. */
+      source: string;
+      /** @description How far it may be trusted. */
+      standing: components['schemas']['Standing'];
+      /** @description The wire or telephone, and which figure of it. */
+      what: string;
+    };
     /** @description One construction that is refused at a place, and why. */
     Forbidden: {
       /** @description The construction. */
@@ -588,6 +825,14 @@ export interface components {
       /** @description The rule, in words. */
       reason: string;
     };
+    /**
+     * Format: int32
+     * @description A gauge of the American Wire Gauge.
+     *
+     *     # Units
+     *     The gauge's number, from 4 to 40; a greater number is a thinner wire.
+     */
+    Gauge: number;
     /** @description A new pass, with the secret that is shown this once. */
     GivenPass: {
       /** @description The pass. */
@@ -625,6 +870,13 @@ export interface components {
       /** @description The team's call sign. */
       team: components['schemas']['Name'];
     };
+    /** @description How far an instrument's reading may be off: a part of the reading and a fixed part, added. */
+    Instrument: {
+      /** @description Fixed part in ohms, 0 to 100; 0.1 when it is not given (planning value, editable). */
+      floor_ohm?: components['schemas']['Ohms'];
+      /** @description Share of the reading, 0 to 0.2; 0.01 when it is not given (planning value, editable). */
+      of_reading?: components['schemas']['Share'];
+    };
     /** @description One thing to do, or one caution to heed. */
     Item: {
       /** @description A stable name, which a report uses to say that it is done. */
@@ -638,6 +890,13 @@ export interface components {
     Join: {
       /** @description The secret; case, blanks and dashes do not matter. */
       pass: string;
+    };
+    /** @description A reading, judged. */
+    Judgement: {
+      /** @description The verdict. */
+      verdict: components['schemas']['ReadingVerdict'];
+      /** @description What it means and what to do. */
+      words: string;
     };
     /**
      * @description What a report is about, without its particulars.
@@ -662,6 +921,22 @@ export interface components {
       | 'line_handed_over'
       | 'correction'
       | 'note';
+    /**
+     * @description What a leak leads to.
+     * @enum {string}
+     */
+    LeakPath: 'pair' | 'earth';
+    /** @description The readings over a leak. */
+    LeakTest: {
+      far_joined_ohm?: components['schemas']['Ohms'] | null;
+      far_open_ohm?: components['schemas']['Ohms'] | null;
+      /** @description At the near end with the far end joined, in ohms, 0 to 1e8. */
+      near_joined_ohm: components['schemas']['Ohms'];
+      /** @description At the near end with the far end open, in ohms, 0.001 to 1e8. */
+      near_open_ohm: components['schemas']['Ohms'];
+      /** @description What the leak leads to. */
+      path?: components['schemas']['LeakPath'];
+    };
     /** @description Lines as a GeoJSON collection. */
     LineCollection: {
       /** @description The lines, by their numbers. */
@@ -787,6 +1062,13 @@ export interface components {
       /** @description Always `LineString`. */
       type: string;
     };
+    /** @description One cause that the distance may be off for, and by how much. */
+    MetreShare: {
+      /** @description The cause, in words. */
+      cause: string;
+      /** @description How far it may move the place, in metres along the wire. */
+      shift_m: components['schemas']['Metres'];
+    };
     /**
      * Format: double
      * @description A length or a height.
@@ -795,6 +1077,18 @@ export interface components {
      *     Metres, from -1e8 to 1e8: two and a half times round the Earth, either way. Sums stop at those ends.
      */
     Metres: number;
+    /** @description A balance by the arms alone. */
+    MurrayTest: {
+      /** @description How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable). */
+      arms_tolerance?: components['schemas']['Share'];
+      /** @description The arm on the faulty conductor's side, in ohms or divisions of the slide, 0.001 to 1e8. */
+      faulty_arm: components['schemas']['Ohms'];
+      loop_ohm?: components['schemas']['Ohms'] | null;
+      /** @description The arm on the sound conductor's side, in the same measure, 0.001 to 1e8. */
+      sound_arm: components['schemas']['Ohms'];
+      /** @description The sound wire, when it is not the faulty one's mate: 1 to 200 sections. Its length may differ. */
+      sound_sections?: components['schemas']['CircuitSection'][] | null;
+    };
     /** @description A name: a team's call sign, an end of a line, a reel's label. At most 40 characters on one line. */
     Name: string;
     /** @description A line to be added, as a GeoJSON feature. Foreign members beside these are not looked at, as RFC 7946 has it. */
@@ -843,6 +1137,29 @@ export interface components {
      * @enum {string}
      */
     Obstacle: 'main_highway' | 'road' | 'dirt_road' | 'path' | 'railway' | 'stream';
+    /** @description One cause that a reading may be off for, and by how much. */
+    OhmShare: {
+      /** @description The cause, in words. */
+      cause: string;
+      /** @description How far it may move the reading, in ohms. */
+      resistance_ohm: components['schemas']['Ohms'];
+    };
+    /**
+     * Format: double
+     * @description An electrical resistance.
+     *
+     *     # Units
+     *     Ohms, from 0 to 1e8. Sums stop at those ends.
+     */
+    Ohms: number;
+    /**
+     * Format: double
+     * @description The resistance of one conductor over its length.
+     *
+     *     # Units
+     *     Ohms for each metre, from 0 to 1e6.
+     */
+    OhmsPerMetre: number;
     /** @description A crossing. */
     OnCrossing: {
       /** @description The crossing. */
@@ -852,6 +1169,13 @@ export interface components {
     OnLine: {
       /** @description The line. */
       line: components['schemas']['LineId'];
+    };
+    /** @description The readings over an open: capacitance between the conductors of the pair. */
+    OpenTest: {
+      far_capacitance_f?: components['schemas']['Farads'] | null;
+      /** @description At the near end, in farads, 0 to 1e-3. */
+      near_capacitance_f: components['schemas']['Farads'];
+      whole_capacitance_f?: components['schemas']['Farads'] | null;
     };
     /** @description An operation, its lines and their figures. */
     Operation: {
@@ -893,6 +1217,17 @@ export interface components {
      * @enum {string}
      */
     Outcome: 'recorded' | 'already recorded' | 'refused';
+    /** @description Figures that were measured on the wire at hand, or read on its label. Each one given takes the place of the built-in. */
+    OwnFigures: {
+      capacitance_dry_f_per_m?: components['schemas']['FaradsPerMetre'] | null;
+      capacitance_tolerance?: components['schemas']['Share'] | null;
+      capacitance_wet_f_per_m?: components['schemas']['FaradsPerMetre'] | null;
+      loss_dry_db_per_m?: components['schemas']['DecibelsPerMetre'] | null;
+      loss_wet_db_per_m?: components['schemas']['DecibelsPerMetre'] | null;
+      resistance_ohm_per_m?: components['schemas']['OhmsPerMetre'] | null;
+      resistance_tolerance?: components['schemas']['Share'] | null;
+      temperature_coefficient_per_c?: components['schemas']['PerCelsius'] | null;
+    };
     /**
      * @description The four parties to an operation.
      * @enum {string}
@@ -922,6 +1257,14 @@ export interface components {
      * @description The secret's public name.
      */
     PassId: string;
+    /**
+     * Format: double
+     * @description How much a length or a resistance grows with warmth, as a part of itself.
+     *
+     *     # Units
+     *     For each degree Celsius, from 0 to 0.01.
+     */
+    PerCelsius: number;
     /** @description A GeoJSON point, WGS 84. */
     Point: {
       /** @description Longitude, latitude. */
@@ -958,6 +1301,11 @@ export interface components {
       /** @description The unfinished crossings, the first to do first. */
       waiting: components['schemas']['Waiting'][];
     };
+    /**
+     * @description How a reading compares with what a sound line should read.
+     * @enum {string}
+     */
+    ReadingVerdict: 'as_expected' | 'low' | 'high';
     /** @description Why a report was refused. */
     Reason: {
       /** @description The rule, with its figures. */
@@ -1265,6 +1613,14 @@ export interface components {
      * @description One report, made on the device before it is sent.
      */
     ReportId: string;
+    /** @description What a section gives to the whole. */
+    SectionShare: {
+      /** @description Length along the wire in metres. */
+      length_m: components['schemas']['Metres'];
+      loss_dry_db: components['schemas']['Decibels'] | null;
+      loss_wet_db: components['schemas']['Decibels'] | null;
+      resistance_ohm: components['schemas']['Ohms'] | null;
+    };
     /** @description Who sent a report: the party and the call sign on the pass. */
     Sender: {
       /** @description The party. */
@@ -1285,6 +1641,20 @@ export interface components {
       /** @description The call sign. */
       team: components['schemas']['Name'];
     };
+    /**
+     * Format: double
+     * @description A part of a whole, as of a wire's strength, or a figure's tolerance.
+     *
+     *     # Units
+     *     A bare number from 0, none, to 1, the whole.
+     */
+    Share: number;
+    /** @description The readings over a short, the far ends parted. */
+    ShortTest: {
+      far_ohm?: components['schemas']['Ohms'] | null;
+      /** @description Between the conductors at the near end, in ohms, 0 to 1e8. */
+      near_ohm: components['schemas']['Ohms'];
+    };
     /** @description A splice in the line. */
     Splice: {
       /**
@@ -1301,6 +1671,35 @@ export interface components {
       /** @description The line. */
       line: components['schemas']['LineId'];
     };
+    /**
+     * @description How far a figure may be trusted.
+     * @enum {string}
+     */
+    Standing: 'published' | 'reckoned' | 'from_memory' | 'planning_value' | 'given';
+    /** @description The line's loss against the telephone's allowance. */
+    Talking: {
+      /** @description The loss that the telephone still talks through, in decibels. */
+      allowance_db: components['schemas']['Decibels'];
+      margin_dry_db: components['schemas']['Decibels'] | null;
+      margin_wet_db: components['schemas']['Decibels'] | null;
+      reach_dry_m: components['schemas']['Metres'] | null;
+      reach_wet_m: components['schemas']['Metres'] | null;
+      /** @description The verdict. */
+      verdict: components['schemas']['TalkingVerdict'];
+    };
+    /**
+     * @description Whether the line will talk.
+     * @enum {string}
+     */
+    TalkingVerdict: 'talks' | 'talks_while_dry' | 'beyond' | 'unknown';
+    /** @description What the wire is judged by: the telephone at its ends. */
+    Telephone:
+      | 'ta_1'
+      | 'ta_312'
+      | {
+          /** @description Another telephone, by the loss at 1 kHz that it still talks through: decibels, 1 to 100. */
+          allowance_db: components['schemas']['Decibels'];
+        };
     /** @description The ground that is loaded. */
     Terrain: {
       /** @description Whose the map data is. */
@@ -1318,6 +1717,20 @@ export interface components {
       line: components['schemas']['LineId'];
       /** @description Where the wire lies, onward from the laying head: 1 to 1,000 positions. */
       positions: components['schemas']['Position'][];
+    };
+    /** @description A balance by a rheostat in series with the faulty conductor. */
+    VarleyTest: {
+      /** @description How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable). */
+      arms_tolerance?: components['schemas']['Share'];
+      /** @description The rheostat at balance, in ohms, 0 to 1e8. */
+      balance_ohm: components['schemas']['Ohms'];
+      /** @description The arm on the side of the faulty conductor and the rheostat, in ohms, 0.001 to 1e8; equal arms when none is given. */
+      faulty_arm?: components['schemas']['Ohms'];
+      loop_ohm?: components['schemas']['Ohms'] | null;
+      /** @description The arm on the sound conductor's side, in ohms, 0.001 to 1e8. */
+      sound_arm?: components['schemas']['Ohms'];
+      /** @description The sound wire, when it is not the faulty one's mate: 1 to 200 sections. Its length may differ. */
+      sound_sections?: components['schemas']['CircuitSection'][] | null;
     };
     /** @description One unfinished crossing. */
     Waiting: {
@@ -1337,6 +1750,18 @@ export interface components {
        */
       open_since: string;
     };
+    /** @description A kind of wire. */
+    WireType:
+      | 'wd_1_tt'
+      | 'wd_1a_tt'
+      | 'wd_36_tt'
+      | 'wf_16_u'
+      | 'w_110_b'
+      | {
+          /** @description A pair of solid copper conductors of a gauge. */
+          copper_awg: components['schemas']['Gauge'];
+        }
+      | 'other';
   };
   responses: never;
   parameters: never;
@@ -2055,6 +2480,84 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_circuit: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['CircuitInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['CircuitAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_fault: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['FaultInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FaultAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
         headers: {
           [name: string]: unknown;
         };

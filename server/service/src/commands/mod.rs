@@ -15,6 +15,7 @@ mod log;
 mod openapi;
 mod operation;
 mod pass;
+mod reckon;
 mod serve;
 mod terrain;
 
@@ -42,6 +43,12 @@ enum Verb {
     /// Load the ground.
     #[command(subcommand)]
     Terrain(terrain::Verb),
+    /// Reckon from a question in JSON on standard input.
+    Reckon {
+        /// What to reckon.
+        #[arg(value_enum)]
+        what: reckon::What,
+    },
     /// Print the OpenAPI document.
     Openapi,
 }
@@ -162,6 +169,7 @@ pub async fn run(cli: Cli) -> Result<(), CommandError> {
         Verb::Pass(verb) => verb.run().await,
         Verb::Log(verb) => verb.run().await,
         Verb::Terrain(verb) => verb.run().await,
+        Verb::Reckon { what } => reckon::run(what),
         Verb::Openapi => openapi::run(),
     }
 }

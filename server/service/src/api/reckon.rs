@@ -1,0 +1,25 @@
+//! The trade's reckoning over HTTP: the same JSON as `laywire reckon WHAT` reads and prints.
+
+use axum::Json;
+use laywire_craft::{
+    circuit::{self, CircuitAnswer, CircuitInput},
+    fault::{self, FaultAnswer, FaultInput},
+};
+
+use crate::problem::{Problem, ProblemDocument, Sent};
+
+/// What a line should measure: loop resistance, loss, and whether it talks.
+#[utoipa::path(post, path = "/api/reckon/circuit", tag = "reckoning", operation_id = "reckon_circuit",
+    request_body = CircuitInput,
+    responses((status = 200, body = CircuitAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_circuit(Sent(input): Sent<CircuitInput>) -> Result<Json<CircuitAnswer>, Problem> {
+    circuit::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+}
+
+/// Where a fault lies, from readings at the ends.
+#[utoipa::path(post, path = "/api/reckon/fault", tag = "reckoning", operation_id = "reckon_fault",
+    request_body = FaultInput,
+    responses((status = 200, body = FaultAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_fault(Sent(input): Sent<FaultInput>) -> Result<Json<FaultAnswer>, Problem> {
+    fault::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+}
