@@ -4,18 +4,21 @@
 //! crossing may have and what each asks of the crews. It never reads a file, a clock, a socket or a database, and
 //! every figure in it names its source or says 'common practice, no source'.
 
+pub mod catenary;
 pub mod construction;
 pub mod crossing;
 pub mod geodesy;
 pub mod grid;
 pub mod ids;
 pub mod installation;
+pub mod lance_pole;
 pub mod line;
 pub mod obstacle;
 pub mod party;
 pub mod profile;
 pub mod refusal;
 pub mod report;
+pub mod span;
 pub mod text;
 pub mod trace;
 pub mod units;
