@@ -19,6 +19,9 @@ pub const LEAST_OVERLAP: Metres = feet(5.0);
 /// SS0440 p. 31: one to one.
 const GUY_SLOPE: f64 = 1.0;
 
+/// What rounding may take from a length that is just enough: a nanometre, in metres.
+pub(crate) const HAIR: f64 = 1e-9;
+
 /// The lance poles at hand.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -92,12 +95,12 @@ pub fn pole_set(pole: LancePole, height: Metres) -> Result<LancePoleSet, OutOfRa
     let length = within("lance_pole.length_m", pole.length_m.value(), 1.0, 15.0)?;
     let set = within("lance_pole.set_m", pole.set_m.value(), 0.0, 3.0_f64.min(length / 2.0))?;
     let above = set + within("tie_height_m", height.value(), 0.1, 100.0)?;
-    let one = length >= above;
+    let one = length >= above - HAIR;
     let overlap = 2.0 * length - above;
     Ok(LancePoleSet {
         poles: if one { 1 } else { 2 },
         overlap_m: (!one).then(|| Metres::bounded(overlap)),
-        enough: one || overlap >= LEAST_OVERLAP.value(),
+        enough: one || overlap >= LEAST_OVERLAP.value() - HAIR,
         least_length_m: Metres::bounded(f64::midpoint(above, LEAST_OVERLAP.value())),
     })
 }

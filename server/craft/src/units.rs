@@ -288,7 +288,7 @@ scale!(NewtonsPerMetre, "a load in newtons for each metre", " N/m", 3, 0.0, 1e6)
 scale!(Pascals, "a pressure in pascals", " Pa", 0, 0.0, 1e6);
 scale!(KilogramsPerCubicMetre, "a density in kilograms for each cubic metre", " kg/m³", 0, 0.0, 1e5);
 scale!(Celsius, "a temperature in degrees Celsius", " °C", 1, -273.15, 1000.0);
-scale!(PerCelsius, "an expansion for each degree Celsius", "/°C", 7, 0.0, 1e-2);
+scale!(PerCelsius, "a change for each degree Celsius", "/°C", 7, 0.0, 1e-2);
 scale!(Share, "a share of the whole", "", 2, 0.0, 1.0);
 
 impl NewtonsPerMetre {
