@@ -11,7 +11,7 @@ pub const LEAST_SPAN: Metres = Metres::from_const(0.5);
 /// The longest span that is reckoned: ten times what any field wire bridges.
 pub const MOST_SPAN: Metres = Metres::from_const(2000.0);
 /// How many spans one tie may stand above the other: steeper is a drop, not a span.
-const MOST_STEEP: f64 = 5.0;
+pub(crate) const MOST_STEEP: f64 = 5.0;
 /// Half the span over the constant, at the tightest: a sag of a millionth of the span.
 const LEAST_HALF: f64 = 4e-6;
 /// Half the span over the constant, at the slackest: fifteen spans of wire between level ties.
@@ -232,11 +232,20 @@ fn sinh_over(u: f64) -> f64 {
 
 /// sinh u / u - 1, without the loss of digits that the subtraction would cost a taut wire.
 pub(crate) fn sinh_over_less_one(u: f64) -> f64 {
-    if u < 0.5 {
-        let s = u * u;
-        // Six terms of the series: the seventh is below 1e-16 of the first.
-        s / 6.0
-            * (1.0 + s / 20.0 * (1.0 + s / 42.0 * (1.0 + s / 72.0 * (1.0 + s / 110.0 * (1.0 + s / 156.0)))))
+    /// One over 3!, 5!, …, 17!: up to u = 1 the next is below 1e-16 of the first.
+    const SERIES: [f64; 8] = [
+        1.0 / 6.0,
+        1.0 / 120.0,
+        1.0 / 5_040.0,
+        1.0 / 362_880.0,
+        1.0 / 39_916_800.0,
+        1.0 / 6_227_020_800.0,
+        1.0 / 1_307_674_368_000.0,
+        1.0 / 355_687_428_096_000.0,
+    ];
+    if u < 1.0 {
+        let square = u * u;
+        SERIES.iter().rev().fold(0.0, |sum, term| (sum + term) * square)
     } else {
         u.sinh() / u - 1.0
     }

@@ -10,7 +10,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::catenary::{self, CLOSE, Catenary, LEAST_SPAN, MOST_SPAN, root};
+use crate::catenary::{self, CLOSE, Catenary, LEAST_SPAN, MOST_SPAN, MOST_STEEP, root};
 use crate::construction::{self, Construction, Item};
 use crate::lance_pole::{Guys, HAIR, LancePole, LancePoleSet, guys, pole_set};
 use crate::obstacle::Obstacle;
@@ -74,6 +74,17 @@ pub enum SpanError {
         from: Metres,
         /// The level at the right edge.
         to: Metres,
+    },
+    /// Ties so far above one another that the wire falls rather than spans.
+    #[error(
+        "the right tie is {rise} above the left one, and span_m is {span}: more than five spans up or down is a drop, no \
+         span; look over tie_height_m and ground_m of both ends"
+    )]
+    TooSteep {
+        /// How far the right tie is above the left one.
+        rise: Metres,
+        /// The span.
+        span: Metres,
     },
     /// Strung tighter than the wire holds.
     #[error(
@@ -968,6 +979,9 @@ fn warmed(slack: f64, chord: f64, wire: &SpanWire, from: Celsius, to: Celsius) -
 pub fn reckon(input: &SpanInput) -> Result<SpanAnswer, SpanError> {
     let weather = check(input)?;
     let rise = input.right.level() - input.left.level();
+    if rise.value().abs() > MOST_STEEP * input.span_m.value() {
+        return Err(SpanError::TooSteep { rise, span: input.span_m });
+    }
     let bare = WireLoad::of(input.wire, Weather::STILL);
     let strung = strung(input, rise, &bare)?;
     let plane = Plane::of(input.span_m.value(), rise.value(), &bare);
@@ -1143,12 +1157,19 @@ fn tightest(weight: f64, tension: f64) -> f64 {
     let pull = 2.0 * tension / weight;
     let mut half = 1.0 / pull;
     for _ in 0..100 {
-        let next = half + (half.cosh() - half * pull) / (pull - half.sinh());
+        let sinh = half.sinh();
+        let cosh = (1.0 + sinh * sinh).sqrt();
+        let next = half + (cosh - half * pull) / (pull - sinh);
         // At the widest span the two curves meet, and rounding may step past: stay.
-        if !(next > half * (1.0 + CLOSE) && next < 1.2) {
+        if !(next > half && next < 1.2) {
             break;
         }
+        // The next step would be the square of this one.
+        let near = next <= half * (1.0 + 1e-8);
         half = next;
+        if near {
+            break;
+        }
     }
     half
 }
@@ -1180,11 +1201,15 @@ fn check(input: &SpanInput) -> Result<Weather, SpanError> {
 /// The curve in which the wire is strung.
 fn strung(input: &SpanInput, rise: Metres, bare: &WireLoad) -> Result<Catenary, SpanError> {
     let load = bare.resultant_n_per_m;
-    let curve = match input.strung {
-        Strung::Tension(tension) => Catenary::of_tension(input.span_m, rise, tension, load)?,
-        Strung::Sag(sag) => Catenary::of_sag(input.span_m, rise, sag)?,
-        Strung::WireLength(wire) => Catenary::of_length(input.span_m, rise, wire)?,
+    // Span, rise and load have been looked at: what is out of range now is what it is strung by.
+    let (curve, what) = match input.strung {
+        Strung::Tension(tension) => {
+            (Catenary::of_tension(input.span_m, rise, tension, load), "strung.tension_n")
+        }
+        Strung::Sag(sag) => (Catenary::of_sag(input.span_m, rise, sag), "strung.sag_m"),
+        Strung::WireLength(wire) => (Catenary::of_length(input.span_m, rise, wire), "strung.wire_length_m"),
     };
+    let curve = curve.map_err(|error| OutOfRange { what, ..error })?;
     let (left, right) = curve.tensions(load);
     let tension = left.max(right);
     if tension > input.wire.strength_n {

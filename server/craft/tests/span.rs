@@ -497,11 +497,14 @@ fn what_no_span_can_be_is_refused_with_the_field_and_its_range() {
         (json!({ "right": { "tie_height_m": 7.0, "ground_m": 2000.0 } }), "right.ground_m is 2000;"),
         (
             json!({ "right": { "tie_height_m": 7.0, "ground_m": 200.0 } }),
-            "rise_m is 200; give a number from -150",
+            "the right tie is 200.00 m above the left one, and span_m is 30.00 m",
         ),
-        (json!({ "strung": { "sag_m": 0.0 } }), "sag_m is 0; give a number from 0.00003"),
-        (json!({ "strung": { "wire_length_m": 29.0 } }), "wire_length_m is 29; give a number from 30.00003"),
-        (json!({ "strung": { "tension_n": 0.0 } }), "tension_n is 0; give a number from 0.39"),
+        (json!({ "strung": { "sag_m": 0.0 } }), "strung.sag_m is 0; give a number from 0.00003"),
+        (
+            json!({ "strung": { "wire_length_m": 29.0 } }),
+            "strung.wire_length_m is 29; give a number from 30.00003",
+        ),
+        (json!({ "strung": { "tension_n": 0.0 } }), "strung.tension_n is 0; give a number from 0.39"),
         (json!({ "strung": { "tension_n": 900.0 } }), "strung like this the wire is pulled with 900.0 N"),
         (json!({ "strung_at_c": 80.0 }), "strung_at_c is 80; give a number from -60 to 60"),
         (json!({ "hot_c": 0.0 }), "hot_c 0.0 °C is below strung_at_c 15.6 °C"),
