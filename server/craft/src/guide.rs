@@ -397,7 +397,7 @@ fn building(construction: Construction, profile: &Profile) -> Vec<Item> {
 }
 
 /// The cautions of this work at this place. They defer to local codes and licensed practice.
-fn cautions(obstacle: Obstacle, construction: Construction) -> Vec<Item> {
+pub(crate) fn cautions(obstacle: Obstacle, construction: Construction) -> Vec<Item> {
     use Construction as C;
     let mut list = Vec::new();
     match obstacle {

@@ -4,6 +4,7 @@
 //! crossing may have and what each asks of the crews. It never reads a file, a clock, a socket or a database, and
 //! every figure in it names its source or says 'common practice, no source'.
 
+pub mod catenary;
 pub mod circuit;
 pub mod construction;
 pub mod crossing;
@@ -14,12 +15,14 @@ pub mod grid;
 pub mod guide;
 pub mod ids;
 pub mod installation;
+pub mod lance_pole;
 pub mod line;
 pub mod obstacle;
 pub mod party;
 pub mod profile;
 pub mod refusal;
 pub mod report;
+pub mod span;
 pub mod text;
 pub mod trace;
 pub mod units;

@@ -8,6 +8,11 @@ use std::ops::{Add, Sub};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+/// The standard acceleration of gravity, in metres per second squared (3rd CGPM, 1901).
+pub(crate) const GRAVITY: f64 = 9.806_65;
+/// One pound-force, in newtons.
+const POUND_N: f64 = 0.453_592_37 * GRAVITY;
+
 /// A figure outside the range that its unit allows.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error("{what} is {value}; give a number from {least} to {most}")]
@@ -75,6 +80,42 @@ pub struct Ohms(f64);
 #[serde(try_from = "f64", into = "f64")]
 #[schema(value_type = f64, minimum = 0, maximum = 1e6)]
 pub struct OhmsPerMetre(f64);
+
+/// A force.
+///
+/// # Units
+/// Newtons, from 0 to 1e8. Sums stop at those ends, and so does a difference.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Newtons(f64);
+
+/// A load along a wire: its weight, ice or wind.
+///
+/// # Units
+/// Newtons for each metre of wire, from 0 to 1e6.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e6)]
+pub struct NewtonsPerMetre(f64);
+
+/// A pressure, as of wind.
+///
+/// # Units
+/// Pascals (newtons for each square metre), from 0 to 1e6.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e6)]
+pub struct Pascals(f64);
+
+/// A density, as of ice.
+///
+/// # Units
+/// Kilograms for each cubic metre, from 0 to 1e5.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e5)]
+pub struct KilogramsPerCubicMetre(f64);
 
 /// A temperature.
 ///
@@ -302,11 +343,29 @@ quantity!(Farads, "a capacitance in farads", " F", 0.0);
 scale!(OhmsPerMetre, "a resistance in ohms for each metre", " Ω/m", 5, 0.0, 1e6);
 scale!(DecibelsPerMetre, "a loss in decibels for each metre", " dB/m", 6, 0.0, 1e6);
 scale!(FaradsPerMetre, "a capacitance in farads for each metre", " F/m", 14, 0.0, 1.0);
+quantity!(Newtons, "a force in newtons", " N", 0.0);
+scale!(NewtonsPerMetre, "a load in newtons for each metre", " N/m", 3, 0.0, 1e6);
+scale!(Pascals, "a pressure in pascals", " Pa", 0, 0.0, 1e6);
+scale!(KilogramsPerCubicMetre, "a density in kilograms for each cubic metre", " kg/m³", 0, 0.0, 1e5);
 scale!(Celsius, "a temperature in degrees Celsius", " °C", 1, -273.15, 1000.0);
 scale!(PerCelsius, "a change for each degree Celsius", "/°C", 7, 0.0, 1e-2);
 scale!(Share, "a share of the whole", "", 2, 0.0, 1.0);
 
+impl NewtonsPerMetre {
+    /// A computed figure that its maker has already bounded.
+    pub(crate) const fn bounded(value: f64) -> Self {
+        Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
+    }
+}
+
 impl OhmsPerMetre {
+    /// A computed figure that its maker has already bounded.
+    pub(crate) const fn bounded(value: f64) -> Self {
+        Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
+    }
+}
+
+impl Share {
     /// A computed figure that its maker has already bounded.
     pub(crate) const fn bounded(value: f64) -> Self {
         Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
@@ -398,6 +457,67 @@ impl Degrees {
 #[must_use]
 pub const fn feet(f: f64) -> Metres {
     Metres::from_const(f * 0.3048)
+}
+
+/// A force that the source gives in pounds.
+///
+/// # Panics
+/// On a figure that is not a force; in a `const` that stops the build.
+///
+/// # Source
+/// 1 lbf = 0.453 592 37 kg × 9.806 65 m/s² exactly: international yard and pound agreement, 1959, and the standard
+/// acceleration of gravity (3rd CGPM, 1901).
+///
+/// ```
+/// use laywire_craft::units::pounds;
+/// assert_eq!(pounds(200.0).to_string(), "889.64 N");
+/// ```
+#[must_use]
+pub const fn pounds(lbf: f64) -> Newtons {
+    Newtons::from_const(lbf * POUND_N)
+}
+
+/// A load that the source gives in pounds for each foot.
+///
+/// # Panics
+/// On a figure that is not a load; in a `const` that stops the build.
+///
+/// ```
+/// use laywire_craft::units::pounds_per_foot;
+/// assert_eq!(pounds_per_foot(0.3).to_string(), "4.378 N/m");
+/// ```
+#[must_use]
+pub const fn pounds_per_foot(load: f64) -> NewtonsPerMetre {
+    NewtonsPerMetre::from_const(load * POUND_N / 0.3048)
+}
+
+/// A pressure that the source gives in pounds for each square foot.
+///
+/// # Panics
+/// On a figure that is not a pressure; in a `const` that stops the build.
+///
+/// ```
+/// use laywire_craft::units::pounds_per_square_foot;
+/// assert_eq!(pounds_per_square_foot(9.0).to_string(), "431 Pa");
+/// ```
+#[must_use]
+pub const fn pounds_per_square_foot(pressure: f64) -> Pascals {
+    Pascals::from_const(pressure * POUND_N / (0.3048 * 0.3048))
+}
+
+/// A temperature that the source gives in degrees Fahrenheit.
+///
+/// # Panics
+/// On a figure that is not a temperature; in a `const` that stops the build.
+///
+/// ```
+/// use laywire_craft::units::{Celsius, fahrenheit};
+/// assert_eq!(fahrenheit(32.0), Celsius::from_const(0.0));
+/// assert_eq!(fahrenheit(120.0).to_string(), "48.9 °C");
+/// ```
+#[must_use]
+pub const fn fahrenheit(degrees: f64) -> Celsius {
+    Celsius::from_const((degrees - 32.0) / 1.8)
 }
 
 #[cfg(test)]
