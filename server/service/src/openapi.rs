@@ -80,6 +80,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_fault))
+        .routes(routes!(api::reckon::reckon_span))
 }
 
 /// The document, OpenAPI 3.1.

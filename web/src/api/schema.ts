@@ -288,6 +288,23 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/reckon/span': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** How an overhead span hangs, what clearance it leaves, and what its ties and poles must be. */
+    post: operations['reckon_span'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/session': {
     parameters: {
       query?: never;
@@ -489,11 +506,37 @@ export interface components {
       /** @description The wire. */
       wire: components['schemas']['WireType'];
     };
+    /** @description A rule on the height over what is crossed. */
+    ClearanceRule: {
+      /** @description The least clearance: metres. */
+      least_m: components['schemas']['Metres'];
+      /** @description Whose rule it is. */
+      source: string;
+    };
+    /** @description The clearance at its worst. */
+    ClearanceVerdict: {
+      /** @description Whether it is enough. */
+      enough: boolean;
+      /** @description The condition that governs: the one with the least clearance, or that in which the wire breaks. */
+      governs: components['schemas']['Condition'];
+      least_m: components['schemas']['Metres'] | null;
+      left_tie_height_m: components['schemas']['Metres'] | null;
+      /** @description What is required: metres. */
+      required_m: components['schemas']['Metres'];
+      right_tie_height_m: components['schemas']['Metres'] | null;
+      /** @description The rules that bear on it; the greatest is required unless a clearance was given. */
+      rules: components['schemas']['ClearanceRule'][];
+    };
     /**
      * @description GeoJSON's word for a collection.
      * @enum {string}
      */
     CollectionType: 'FeatureCollection';
+    /**
+     * @description A state of the span that is reckoned.
+     * @enum {string}
+     */
+    Condition: 'stringing' | 'hot' | 'iced' | 'windy';
     /**
      * @description How the wire gets past the obstacle.
      * @enum {string}
@@ -681,6 +724,11 @@ export interface components {
     Degrees: number;
     /** @description A line's number, the same from end to end, and never a unit's name: it has a digit in it and is short. */
     Designation: string;
+    /**
+     * @description One end of the span.
+     * @enum {string}
+     */
+    End: 'left' | 'right';
     /** @description A report as it stands in the wire log. */
     Entry: {
       /** @description Who sent it. */
@@ -851,6 +899,25 @@ export interface components {
       /** @description What is refused. */
       refused: components['schemas']['Forbidden'][];
     };
+    /** @description The guys of one side of the crossing. */
+    Guys: {
+      /**
+       * Format: int32
+       * @description How far each stands from the line, behind the pole: degrees.
+       */
+      from_line_deg: number;
+      /**
+       * Format: int32
+       * @description How many guys hold the pole back.
+       */
+      guys: number;
+      /** @description The length of each from its tie on the pole to the ground, without what its knots take: metres. */
+      length_m: components['schemas']['Metres'];
+      /** @description How far from the pole's foot each is staked: metres. */
+      out_m: components['schemas']['Metres'];
+      /** @description What the harder worked of them has to hold, at the worst: newtons. */
+      tension_n: components['schemas']['Newtons'];
+    };
     /** @description The versions at work. */
     Health: {
       /** @description The service's. */
@@ -899,6 +966,14 @@ export interface components {
       words: string;
     };
     /**
+     * Format: double
+     * @description A density, as of ice.
+     *
+     *     # Units
+     *     Kilograms for each cubic metre, from 0 to 1e5.
+     */
+    KilogramsPerCubicMetre: number;
+    /**
      * @description What a report is about, without its particulars.
      * @enum {string}
      */
@@ -921,6 +996,37 @@ export interface components {
       | 'line_handed_over'
       | 'correction'
       | 'note';
+    /** @description The lance poles at hand. */
+    LancePole: {
+      /** @description The length of one pole: metres, 1 to 15. */
+      length_m: components['schemas']['Metres'];
+      /** @description How deep it stands in the ground: metres, 0 to 3, and less than its length. */
+      set_m: components['schemas']['Metres'];
+    };
+    /** @description What one side of the crossing needs to carry the wire at its height. */
+    LancePoleSet: {
+      /** @description Whether that carries the wire at its height with the overlap that it needs. */
+      enough: boolean;
+      /** @description The shortest pole that would do, two lashed together: metres. */
+      least_length_m: components['schemas']['Metres'];
+      overlap_m: components['schemas']['Metres'] | null;
+      /**
+       * Format: int32
+       * @description How many poles are lashed end to end: 1, or 2 where one is too short.
+       */
+      poles: number;
+    };
+    /** @description The longest span that a wire bears. */
+    LargestSpan: {
+      /** @description What keeps it from being longer. */
+      limit: components['schemas']['SpanLimit'];
+      /** @description The sag to string it with: metres. */
+      sag_m: components['schemas']['Metres'];
+      /** @description Between level ties: metres. */
+      span_m: components['schemas']['Metres'];
+      /** @description The tension along the level to string it with: newtons. */
+      tension_n: components['schemas']['Newtons'];
+    };
     /**
      * @description What a leak leads to.
      * @enum {string}
@@ -1062,6 +1168,15 @@ export interface components {
       /** @description Always `LineString`. */
       type: string;
     };
+    /** @description The weather that the span has to stand. */
+    Loading:
+      | 'heavy'
+      | 'medium'
+      | 'light'
+      | {
+          /** @description Weather of one's own. */
+          custom: components['schemas']['Weather'];
+        };
     /** @description One cause that the distance may be off for, and by how much. */
     MetreShare: {
       /** @description The cause, in words. */
@@ -1125,6 +1240,22 @@ export interface components {
       /** @description Lines as they are now, without geometry: a trace grows by the entry's own positions. */
       lines: components['schemas']['LineFeature'][];
     };
+    /**
+     * Format: double
+     * @description A force.
+     *
+     *     # Units
+     *     Newtons, from 0 to 1e8. Sums stop at those ends, and so does a difference.
+     */
+    Newtons: number;
+    /**
+     * Format: double
+     * @description A load along a wire: its weight, ice or wind.
+     *
+     *     # Units
+     *     Newtons for each metre of wire, from 0 to 1e6.
+     */
+    NewtonsPerMetre: number;
     /** @description A remark. */
     Note: {
       crossing?: components['schemas']['CrossingId'] | null;
@@ -1217,6 +1348,22 @@ export interface components {
      * @enum {string}
      */
     Outcome: 'recorded' | 'already recorded' | 'refused';
+    /** @description What the wire hangs over. */
+    Over: {
+      /** @description How high its middle stands above the straight line between its edges: metres, 0 to 3; 0 unless given. */
+      crown_m?: components['schemas']['Metres'];
+      /** @description Its level at the left edge, for a stream its highest water: metres, -1000 to 1000; 0 unless given. */
+      from_level_m?: components['schemas']['Metres'];
+      /** @description Its left edge, from the left tie: metres, 0 to the span. */
+      from_m: components['schemas']['Metres'];
+      least_clearance_m?: components['schemas']['Metres'] | null;
+      /** @description What it is; a railway is refused. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description Its level at the right edge: metres, -1000 to 1000; 0 unless given. */
+      to_level_m?: components['schemas']['Metres'];
+      /** @description Its right edge, from the left tie: metres, from the left edge to the span. */
+      to_m: components['schemas']['Metres'];
+    };
     /** @description Figures that were measured on the wire at hand, or read on its label. Each one given takes the place of the built-in. */
     OwnFigures: {
       capacitance_dry_f_per_m?: components['schemas']['FaradsPerMetre'] | null;
@@ -1233,6 +1380,14 @@ export interface components {
      * @enum {string}
      */
     Party: 'command_post' | 'lead_team' | 'follow_up_team' | 'observer';
+    /**
+     * Format: double
+     * @description A pressure, as of wind.
+     *
+     *     # Units
+     *     Pascals (newtons for each square metre), from 0 to 1e6.
+     */
+    Pascals: number;
     /** @description A pass, without its secret. */
     PassFigures: {
       /**
@@ -1655,6 +1810,156 @@ export interface components {
       /** @description Between the conductors at the near end, in ohms, 0 to 1e8. */
       near_ohm: components['schemas']['Ohms'];
     };
+    /** @description All that is reckoned of a span. */
+    SpanAnswer: {
+      /** @description The cautions that go with the work. */
+      cautions: components['schemas']['Item'][];
+      clearance: components['schemas']['ClearanceVerdict'] | null;
+      /** @description Each condition: stringing, hot, iced where there is ice, windy. */
+      conditions: components['schemas']['SpanCondition'][];
+      /** @description The defaults that were used, each with its source. */
+      defaults: components['schemas']['SpanDefault'][];
+      /** @description What stands still in the drawing; each condition has its wire. */
+      drawing: components['schemas']['SpanDrawing'];
+      /** @description What was found wrong, and what to do. */
+      findings: components['schemas']['SpanFinding'][];
+      /** @description Whether nothing was found wrong. */
+      good: boolean;
+      largest_span: components['schemas']['LargestSpan'] | null;
+      left_guys: components['schemas']['Guys'] | null;
+      left_poles: components['schemas']['LancePoleSet'] | null;
+      right_guys: components['schemas']['Guys'] | null;
+      right_poles: components['schemas']['LancePoleSet'] | null;
+      /** @description The wire's strength at its worst. */
+      strength: components['schemas']['StrengthVerdict'];
+    };
+    /** @description The least clearance in one condition. */
+    SpanClearance: {
+      /** @description How far the wire is above the surface there: metres, negative when it hangs below. */
+      clearance_m: components['schemas']['Metres'];
+      /** @description Where it is least: metres from the left tie. */
+      offset_m: components['schemas']['Metres'];
+    };
+    /** @description One condition and what the wire does in it. */
+    SpanCondition: {
+      /** @description Which. */
+      condition: components['schemas']['Condition'];
+      hang: components['schemas']['SpanHang'] | null;
+      /** @description What pulls on it. */
+      load: components['schemas']['WireLoad'];
+      /** @description The wire's temperature: degrees Celsius. */
+      temperature_c: components['schemas']['Celsius'];
+    };
+    /** @description A default that was used, and where it is from. */
+    SpanDefault: {
+      /** @description The field. */
+      field: string;
+      /** @description Where its figure is from. */
+      source: string;
+    };
+    /** @description What does not move when the weather does. */
+    SpanDrawing: {
+      /** @description The surface raised by the required clearance: the wire may not come below it. */
+      clearance_line: components['schemas']['SpanPoint'][];
+      /** @description The left support, from its foot to its tie. */
+      left: components['schemas']['SpanPoint'][];
+      /** @description The right support, from its foot to its tie. */
+      right: components['schemas']['SpanPoint'][];
+      /** @description The road's or the water's surface; empty when nothing is crossed. */
+      surface: components['schemas']['SpanPoint'][];
+    };
+    /** @description Something that is wrong with the span, and what to do. */
+    SpanFinding: {
+      /** @description A stable name. */
+      id: string;
+      /** @description What is wrong and what to do. */
+      text: string;
+    };
+    /** @description How the wire hangs in one condition. */
+    SpanHang: {
+      /** @description How far the wind blows it aside at the most: metres. */
+      blown_aside_m: components['schemas']['Metres'];
+      clearance: components['schemas']['SpanClearance'] | null;
+      /** @description Where its curve is lowest, which may be outside the span: metres from the left tie. */
+      curve_lowest_offset_m: components['schemas']['Metres'];
+      /** @description The greatest drop straight down from the straight line: metres. */
+      greatest_sag_m: components['schemas']['Metres'];
+      /** @description Where that is: metres from the left tie. */
+      greatest_sag_offset_m: components['schemas']['Metres'];
+      /** @description The tension at the left tie: newtons. */
+      left_tension_n: components['schemas']['Newtons'];
+      /** @description The tension along the straight course between the ties, the same all along: newtons. */
+      level_tension_n: components['schemas']['Newtons'];
+      /** @description The wire's lowest point between the ties. */
+      lowest: components['schemas']['SpanPoint'];
+      /** @description The tension at the right tie: newtons. */
+      right_tension_n: components['schemas']['Newtons'];
+      /** @description Its drop below the straight line between the ties, straight down in the middle of the span: metres. */
+      sag_m: components['schemas']['Metres'];
+      /** @description The greater of these as a share of the wire's strength. */
+      share: components['schemas']['Share'];
+      /** @description The same in the plane into which the wind swings the wire: metres. */
+      slant_sag_m: components['schemas']['Metres'];
+      uplift: components['schemas']['End'] | null;
+      /** @description Its shape from tie to tie. */
+      wire: components['schemas']['SpanPoint'][];
+      /** @description The length of the wire between the ties: metres. */
+      wire_length_m: components['schemas']['Metres'];
+    };
+    /** @description A span to be reckoned. Heights are counted from one level, which is the surface that is crossed unless given otherwise. */
+    SpanInput: {
+      /** @description What carries it: one of the three overhead constructions; lance poles unless given. */
+      construction?: components['schemas']['Construction'];
+      /** @description The hottest that the wire will be: degrees Celsius, from the above to 100; 48.9 (120 °F) unless given. */
+      hot_c?: components['schemas']['Celsius'];
+      /** @description The lance poles at hand. */
+      lance_pole?: components['schemas']['LancePole'];
+      /** @description The left end. */
+      left: components['schemas']['Support'];
+      /** @description The weather that it has to stand; the light district's unless given. */
+      loading?: components['schemas']['Loading'];
+      over?: components['schemas']['Over'] | null;
+      /** @description The right end; its tie at most five spans above or below the left one. */
+      right: components['schemas']['Support'];
+      /** @description The share of its strength that the wire may be pulled with: 0.05 to 1; a half unless given. */
+      share?: components['schemas']['Share'];
+      /** @description The level distance between the ties: metres, 0.5 to 2000. */
+      span_m: components['schemas']['Metres'];
+      /** @description What is known of the wire when it is strung. */
+      strung: components['schemas']['Strung'];
+      /** @description The warmth when it is strung: degrees Celsius, -60 to 60; 15.6 (60 °F) unless given. */
+      strung_at_c?: components['schemas']['Celsius'];
+      /** @description The wire, whole; one pair of WD-1 unless given. */
+      wire?: components['schemas']['SpanWire'];
+    };
+    /**
+     * @description What keeps a span from being longer.
+     * @enum {string}
+     */
+    SpanLimit: 'height' | 'strength' | 'reckoning';
+    /** @description A point of the span's drawing. */
+    SpanPoint: {
+      /** @description Above the level from which heights are counted: metres. */
+      height_m: components['schemas']['Metres'];
+      /** @description From the left tie, level: metres. */
+      offset_m: components['schemas']['Metres'];
+    };
+    /** @description What a wire is to a span. */
+    SpanWire: {
+      /** @description How broad it is to the wind, insulation and all: metres, 0.0001 to 0.1. */
+      diameter_m: components['schemas']['Metres'];
+      /** @description How much it grows with warmth, as a part of itself: for each degree Celsius, 0 to 0.0001. */
+      expansion_per_c: components['schemas']['PerCelsius'];
+      /**
+       * @description Its modulus times its section, the pull that would double its length if it did not break: newtons, at least twenty
+       *     times the strength.
+       */
+      stiffness_n: components['schemas']['Newtons'];
+      /** @description The pull that breaks it: newtons, 1 to 1 000 000. */
+      strength_n: components['schemas']['Newtons'];
+      /** @description Its weight: newtons for each metre, 0.001 to 100. */
+      weight_n_per_m: components['schemas']['NewtonsPerMetre'];
+    };
     /** @description A splice in the line. */
     Splice: {
       /**
@@ -1676,6 +1981,40 @@ export interface components {
      * @enum {string}
      */
     Standing: 'published' | 'reckoned' | 'from_memory' | 'planning_value' | 'given';
+    /** @description The wire's tension at its worst. */
+    StrengthVerdict: {
+      /** @description What the wire may be pulled with: newtons. */
+      allowed_n: components['schemas']['Newtons'];
+      /** @description Whether it is no more than is allowed. */
+      enough: boolean;
+      /** @description The condition that governs: the one with the greatest tension, or that in which the wire breaks. */
+      governs: components['schemas']['Condition'];
+      greatest_n: components['schemas']['Newtons'] | null;
+    };
+    /** @description What is known of the wire when it is strung. */
+    Strung:
+      | {
+          /** @description The tension along the level, which a balance at a tie shows but for the weight of the sag: newtons. */
+          tension_n: components['schemas']['Newtons'];
+        }
+      | {
+          /** @description How far it hangs below the straight line between the ties, straight down in the middle: metres. */
+          sag_m: components['schemas']['Metres'];
+        }
+      | {
+          /** @description The length of the wire between the ties: metres. */
+          wire_length_m: components['schemas']['Metres'];
+        };
+    /** @description Where one end of the span is tied. */
+    Support: {
+      /**
+       * @description How high that ground is above the level from which this span's heights are counted: metres, -1000 to 1000; 0 unless
+       *     given.
+       */
+      ground_m?: components['schemas']['Metres'];
+      /** @description How high the tie is above the ground at its foot: metres, 0.1 to 100. */
+      tie_height_m: components['schemas']['Metres'];
+    };
     /** @description The line's loss against the telephone's allowance. */
     Talking: {
       /** @description The loss that the telephone still talks through, in decibels. */
@@ -1749,6 +2088,30 @@ export interface components {
        * @description Since when it has stood open: passed, or else marked.
        */
       open_since: string;
+    };
+    /** @description Ice, wind and cold together. */
+    Weather: {
+      /** @description What a code adds to the resultant of weight and wind: newtons for each metre, 0 to 100; nothing unless given. */
+      added_n_per_m?: components['schemas']['NewtonsPerMetre'];
+      /** @description The ice's density: kilograms for each cubic metre, 100 to 1000; 913 (57 lb/ft³) unless given. */
+      ice_density_kg_per_m3?: components['schemas']['KilogramsPerCubicMetre'];
+      /** @description The ice's thickness all round the wire: metres, 0 to 0.1; none unless given. */
+      ice_m?: components['schemas']['Metres'];
+      /** @description The wire's temperature: degrees Celsius, -70 to 60, and not above 0 with ice. */
+      temperature_c: components['schemas']['Celsius'];
+      /** @description The wind's pressure on the wire and its ice: pascals, 0 to 5000; none unless given. */
+      wind_pa?: components['schemas']['Pascals'];
+    };
+    /** @description What pulls on each metre of wire. */
+    WireLoad: {
+      /** @description Across the line, by the wind: newtons for each metre. */
+      across_n_per_m: components['schemas']['NewtonsPerMetre'];
+      /** @description Straight down, wire and ice: newtons for each metre. */
+      down_n_per_m: components['schemas']['NewtonsPerMetre'];
+      /** @description The resultant, with what a code adds to it along its own direction: newtons for each metre. */
+      resultant_n_per_m: components['schemas']['NewtonsPerMetre'];
+      /** @description How far the resultant leans from straight down: degrees, 0 to 90. */
+      swing_deg: components['schemas']['Degrees'];
     };
     /** @description A kind of wire. */
     WireType:
@@ -2547,6 +2910,45 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['FaultAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_span: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['SpanInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['SpanAnswer'];
         };
       };
       401: {

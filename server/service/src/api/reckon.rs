@@ -4,6 +4,7 @@ use axum::Json;
 use laywire_craft::{
     circuit::{self, CircuitAnswer, CircuitInput},
     fault::{self, FaultAnswer, FaultInput},
+    span::{self, SpanAnswer, SpanInput},
 };
 
 use crate::problem::{Problem, ProblemDocument, Sent};
@@ -22,4 +23,12 @@ pub async fn reckon_circuit(Sent(input): Sent<CircuitInput>) -> Result<Json<Circ
     responses((status = 200, body = FaultAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_fault(Sent(input): Sent<FaultInput>) -> Result<Json<FaultAnswer>, Problem> {
     fault::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+}
+
+/// How an overhead span hangs, what clearance it leaves, and what its ties and poles must be.
+#[utoipa::path(post, path = "/api/reckon/span", tag = "reckoning", operation_id = "reckon_span",
+    request_body = SpanInput,
+    responses((status = 200, body = SpanAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_span(Sent(input): Sent<SpanInput>) -> Result<Json<SpanAnswer>, Problem> {
+    span::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
 }

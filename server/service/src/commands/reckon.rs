@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use clap::ValueEnum;
-use laywire_craft::{circuit, fault};
+use laywire_craft::{circuit, fault, span};
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{CommandError, say};
@@ -16,6 +16,8 @@ pub(super) enum What {
     Circuit,
     /// Where a fault lies, from readings at the ends.
     Fault,
+    /// How an overhead span hangs, and what clearance it leaves.
+    Span,
 }
 
 pub(super) fn run(what: What) -> Result<(), CommandError> {
@@ -31,6 +33,7 @@ pub(super) fn run(what: What) -> Result<(), CommandError> {
     match what {
         What::Circuit => answer(&question, circuit::reckon),
         What::Fault => answer(&question, fault::reckon),
+        What::Span => answer(&question, span::reckon),
     }
 }
 
