@@ -14,10 +14,15 @@ use axum::{
 use chrono::Utc;
 use laywire::{Service, access::Secret, openapi::app};
 use laywire_craft::{
+    geodesy::Position,
+    ids::OperationId,
     party::{Party, Sender},
     text::Name,
 };
-use laywire_store::{PgConnectOptions, PgPool};
+use laywire_store::{
+    PgConnectOptions, PgPool,
+    queue::{self, Order},
+};
 use sqlx::{AssertSqlSafe, ConnectOptions, Executor};
 use tokio_util::sync::CancellationToken;
 use tower::ServiceExt;
@@ -28,9 +33,10 @@ type Failure = Box<dyn std::error::Error + Send + Sync>;
 const SIZES: [i32; 3] = [10_000, 100_000, 1_000_000];
 const TURNS: usize = 2_000;
 const WARM: usize = 200;
-/// What the service's query selects from: the bare index scan with the same columns, condition, order and limit.
-const BARE: &str =
-    "select id, line, state, position, chainage_m, obstacle, construction, opened_at, passed_at,
+/// The bare index scan: the same columns of the same rows, condition, order and limit, and nothing done with them.
+const BARE: &str = "select id, line, state, ST_X(position::geometry) as lon, ST_Y(position::geometry) as lat, chainage_m,
+        obstacle, hard_surface, construction, clearance_m, depth_m, span_m, clear_of_traffic, left_undone, opened_at,
+        passed_at, in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, changed,
         position <-> ST_MakePoint($2, $3)::geography as distance_m
     from crossing where operation = $1 and state in ('marked', 'passed', 'in_hand')
     order by position <-> ST_MakePoint($2, $3)::geography limit 20";
@@ -59,21 +65,24 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     let mut first = None;
     for size in SIZES {
         let (operation, secret) = fill(&pool, size).await?;
-        let (mut whole, mut bare) = (Vec::with_capacity(TURNS), Vec::with_capacity(TURNS));
+        let [mut whole, mut store, mut bare] = [(); 3].map(|()| Vec::with_capacity(TURNS));
         for turn in 0..WARM + TURNS {
             let (lon, lat) = place(turn);
             let served = serve(&router, operation, &secret, lon, lat).await?;
+            let stored = ask_store(&pool, operation, lon, lat).await?;
             let selected = select(&pool, operation, lon, lat).await?;
             if turn >= WARM {
                 whole.push(served);
+                store.push(stored);
                 bare.push(selected);
             }
         }
-        let (whole, bare) = (median(&mut whole), median(&mut bare));
+        let [whole, store, bare] = [&mut whole, &mut store, &mut bare].map(|times| median(times));
         let first = *first.get_or_insert(whole);
         println!(
-            "{size:>9}  {:>9.0} µs  {:>9.0} µs  {:>7.2}  {:>7.2}",
+            "{size:>9}  {:>9.0} µs  {:>9.0} µs  {:>9.0} µs  {:>7.2}  {:>7.2}",
             micros(whole),
+            micros(store),
             micros(bare),
             micros(whole) / micros(bare),
             micros(whole) / micros(first)
@@ -157,6 +166,17 @@ async fn select(pool: &PgPool, operation: Uuid, lon: f64, lat: f64) -> Result<Du
     let took = began.elapsed();
     if rows.len() != 20 {
         return Err(format!("the bare SELECT found {} rows", rows.len()).into());
+    }
+    Ok(took)
+}
+
+async fn ask_store(pool: &PgPool, operation: Uuid, lon: f64, lat: f64) -> Result<Duration, Failure> {
+    let from = Position::new(lon, lat)?;
+    let began = Instant::now();
+    let waiting = queue::queue(pool, OperationId(operation), from, Order::Near, None, 20).await?;
+    let took = began.elapsed();
+    if waiting.len() != 20 {
+        return Err(format!("the queue has {} crossings", waiting.len()).into());
     }
     Ok(took)
 }

@@ -3,16 +3,16 @@
 
 use laywire_craft::{
     crossing::Crossing,
-    geodesy::Position,
+    geodesy::{self, Position},
     ids::{LineId, OperationId},
     line::Designation,
     units::Metres,
 };
-use sqlx::{FromRow, PgPool};
+use sqlx::{FromRow, PgPool, Row as _, postgres::PgRow};
 
 use crate::{
     Current, StoreError,
-    crossing::{Row as CrossingRow, crossing_columns},
+    crossing::{CROSSING_COLUMNS, Row as CrossingRow, crossing_columns},
     line::metres,
 };
 
@@ -43,45 +43,53 @@ pub struct Waiting {
 /// Most crossings that one call answers.
 pub const MOST: u16 = 100;
 
-#[derive(FromRow)]
 struct Row {
-    #[sqlx(flatten)]
     crossing: CrossingRow,
     designation: String,
-    distance_m: f64,
+    /// On the sphere for the nearest, along the line for `along`.
+    measured_m: f64,
 }
 
-impl TryFrom<Row> for Waiting {
-    type Error = StoreError;
-
-    fn try_from(row: Row) -> Result<Self, StoreError> {
-        let Current { now: crossing, changed } = Current::try_from(row.crossing)?;
+impl FromRow<'_, PgRow> for Row {
+    fn from_row(row: &PgRow) -> sqlx::Result<Self> {
         Ok(Self {
-            crossing,
-            changed,
-            designation: Designation::new(&row.designation)
-                .map_err(|_| StoreError::corrupt("line.designation", &row.designation))?,
-            distance: metres("distance_m", row.distance_m)?,
+            crossing: CrossingRow::from_row(row)?,
+            designation: row.try_get(CROSSING_COLUMNS)?,
+            measured_m: row.try_get(CROSSING_COLUMNS + 1)?,
         })
     }
 }
 
-/// The nearest by the index are more than are asked for, because the sphere's order is not quite the ellipsoid's.
-const SPARE: i64 = 40;
+impl Row {
+    fn waiting(self, distance: impl Fn(&Crossing) -> Metres) -> Result<Waiting, StoreError> {
+        let Current { now: crossing, changed } = Current::try_from(self.crossing)?;
+        Ok(Waiting {
+            distance: distance(&crossing),
+            crossing,
+            changed,
+            designation: Designation::new(&self.designation)
+                .map_err(|_| StoreError::corrupt("line.designation", &self.designation))?,
+        })
+    }
+}
+
+/// How many more than were asked for are taken by the index, because the sphere's order is not quite the ellipsoid's.
+const SPARE: i64 = 4;
+/// The ellipsoid's distance is never less than this share of the sphere's: the least radius of curvature of WGS 84,
+/// a(1 - e^2) = 6,335.4 km at the equator, against the mean radius of 6,371.0 km.
+const LEAST_SHARE: f64 = 0.994;
 
 macro_rules! nearest {
     ($condition:literal) => {
         concat!(
             "select ",
-            crossing_columns!(),
-            ", designation, distance_m from (
-                 select c.*, l.designation, ST_Distance(c.position, ST_MakePoint($2, $3)::geography) as distance_m
-                 from (
-                     select * from crossing where operation = $1 and ",
+            crossing_columns!("c."),
+            ", l.designation, c.measured_m from (
+                 select *, position <-> ST_MakePoint($2, $3)::geography as measured_m
+                 from crossing where operation = $1 and ",
             $condition,
-            " order by position <-> ST_MakePoint($2, $3)::geography limit $5
-                 ) c join line l on l.operation = $1 and l.id = c.line
-             ) near order by distance_m, id limit $4"
+            " order by position <-> ST_MakePoint($2, $3)::geography limit $4
+             ) c join line l on l.operation = $1 and l.id = c.line"
         )
     };
 }
@@ -93,12 +101,11 @@ pub const NEAREST_IN_TRAFFIC: &str = nearest!("wire_in_traffic");
 /// Those of one line, by distance along it.
 pub const ALONG: &str = concat!(
     "select ",
-    crossing_columns!(),
-    ", designation, distance_m from (
-         select c.*, l.designation, abs(c.chainage_m - $3) as distance_m
-         from crossing c join line l on l.operation = c.operation and l.id = c.line
-         where c.operation = $1 and c.line = $2 and c.state in ('marked', 'passed', 'in_hand')
-     ) along order by distance_m, id limit $4"
+    crossing_columns!("c."),
+    ", l.designation, abs(c.chainage_m - $3) as measured_m
+     from crossing c join line l on l.operation = c.operation and l.id = c.line
+     where c.operation = $1 and c.line = $2 and c.state in ('marked', 'passed', 'in_hand')
+     order by measured_m, c.id limit $4"
 );
 
 /// The queue from where the team stands. `along` goes by the line that is named, or else by that of the nearest unfinished
@@ -137,6 +144,7 @@ pub async fn queue(
     }
 }
 
+/// The nearest by the index, measured on the ellipsoid; more are taken until none that was left out can be nearer.
 async fn nearest(
     pool: &PgPool,
     sql: &'static str,
@@ -144,15 +152,29 @@ async fn nearest(
     from: Position,
     limit: i64,
 ) -> Result<Vec<Waiting>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as(sql)
-        .bind(operation.0)
-        .bind(from.lon())
-        .bind(from.lat())
-        .bind(limit)
-        .bind(limit + SPARE)
-        .fetch_all(pool)
-        .await?;
-    rows.into_iter().map(Waiting::try_from).collect()
+    let mut take = limit + SPARE;
+    loop {
+        let rows: Vec<Row> = sqlx::query_as(sql)
+            .bind(operation.0)
+            .bind(from.lon())
+            .bind(from.lat())
+            .bind(take)
+            .fetch_all(pool)
+            .await?;
+        let all_of_them = i64::try_from(rows.len()).is_ok_and(|taken| taken < take);
+        let farthest = rows.iter().map(|row| row.measured_m).fold(0.0, f64::max);
+        let mut waiting = rows
+            .into_iter()
+            .map(|row| row.waiting(|crossing| geodesy::distance(from, crossing.position)))
+            .collect::<Result<Vec<_>, _>>()?;
+        waiting.sort_by(|a, b| a.distance.cmp(&b.distance).then(a.crossing.id.cmp(&b.crossing.id)));
+        waiting.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
+        let last = waiting.last().map_or(0.0, |waiting| waiting.distance.value());
+        if all_of_them || last <= farthest * LEAST_SHARE {
+            return Ok(waiting);
+        }
+        take *= 2;
+    }
 }
 
 async fn along(
@@ -173,5 +195,10 @@ async fn along(
         .bind(limit)
         .fetch_all(&mut *connection)
         .await?;
-    rows.into_iter().map(Waiting::try_from).collect()
+    rows.into_iter()
+        .map(|row| {
+            let along = metres("measured_m", row.measured_m)?;
+            row.waiting(|_| along)
+        })
+        .collect()
 }
