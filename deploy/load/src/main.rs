@@ -121,10 +121,12 @@ async fn main() -> Result<(), Failure> {
         let lead = shared.new_pass(&run.pass, "lead_team", &format!("Load lead {number}")).await?;
         let follow =
             shared.new_pass(&run.pass, "follow_up_team", &format!("Load follow-up {number}")).await?;
-        let line = plan_line(&shared, &run.pass, number).await?;
+        let north = 54.1 + f64::from(number) * 0.002;
+        let line = plan_line(&shared, &run.pass, number, north).await?;
         // Spread over the pause, so that they do not all report in the same instant.
         let first = Instant::now() + pause * number / run.crews.max(1);
-        crews.spawn(report(shared.clone(), lead, follow, line, first, end, pause));
+        let crew = Crew { lead, follow, line, north };
+        crews.spawn(report(shared.clone(), crew, first, end, pause));
     }
     let began = Instant::now();
     println!("{} crews report and {} feeds watch for {} s", run.crews, run.feeds, run.seconds);
@@ -197,8 +199,7 @@ async fn watch(shared: Arc<Shared>, pass: String, open: Arc<tokio::sync::Semapho
 }
 
 /// A line of its own for the crew, on open ground, so that crews meet only in the log.
-async fn plan_line(shared: &Shared, pass: &str, number: u32) -> Result<String, Failure> {
-    let north = 54.1 + f64::from(number) * 0.002;
+async fn plan_line(shared: &Shared, pass: &str, number: u32, north: f64) -> Result<String, Failure> {
     let line = json!({
         "type": "Feature",
         "geometry": { "type": "LineString", "coordinates": [[-4.7, north], [-4.3, north]] },
@@ -208,20 +209,20 @@ async fn plan_line(shared: &Shared, pass: &str, number: u32) -> Result<String, F
     Ok(added["id"].as_str().ok_or("a line without an id")?.to_owned())
 }
 
-/// A crew's working hour in small: lays on, marks, passes, and its follow-up team takes and finishes.
-async fn report(
-    shared: Arc<Shared>,
+/// A lead and a follow-up team on a line of their own.
+struct Crew {
     lead: String,
     follow: String,
     line: String,
-    first: Instant,
-    end: Instant,
-    pause: Duration,
-) {
+    north: f64,
+}
+
+/// A crew's working hour in small: lays on, marks, passes, and its follow-up team takes and finishes.
+async fn report(shared: Arc<Shared>, crew: Crew, first: Instant, end: Instant, pause: Duration) {
+    let Crew { lead, follow, line, mut north } = crew;
     let mut next = first;
     let mut step = 0_u32;
     let mut east = -4.7;
-    let mut north = 54.1;
     let mut crossing = Uuid::now_v7();
     let list = ["depth", "stakes", "backfill", "tags", "call"];
     while Instant::now() < end {
