@@ -30,7 +30,7 @@ use crate::{
 /// A crossing farther than this from its line is a slip of the finger.
 const FAR_FROM_LINE: Metres = Metres::from_const(5_000.0);
 /// A step in the laid trace longer than this is a wrong position.
-const LEAP: Metres = Metres::from_const(20_000.0);
+const LEAP: Metres = Metres::from_const(5_000.0);
 /// A splice may be said this far beyond the laid trace, which the device may not have sent yet.
 const AHEAD_OF_TRACE: Metres = Metres::from_const(200.0);
 /// Good calls kept on the line itself; the log has them all.
@@ -131,7 +131,7 @@ impl Installation {
             Body::ReelStarted(b) => self.reel_started(b, profile),
             Body::SpliceMade(b) => self.splice_made(b, stood, when, profile),
             Body::CrossingForeseen(b) => self.crossing_foreseen(b, when, profile),
-            Body::CrossingMarked(b) => self.crossing_marked(b, when, profile),
+            Body::CrossingMarked(b) => self.crossing_marked(b, by, when, profile),
             Body::CrossingPassed(b) => self.crossing_passed(b, when, profile),
             Body::CrossingTaken(b) => self.crossing_taken(b.crossing, by, when),
             Body::CrossingGivenBack(b) => self.crossing_given_back(b, by),
@@ -289,7 +289,12 @@ impl Installation {
         let chainage =
             if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
         if b.from_far_end && line.through_at.is_none() {
-            let open = |c: &&Crossing| c.line == line.id && c.state.is_unfinished() && c.passed_at.is_none();
+            // A crossing that is only foreseen is one that nobody has looked at: wire may lie across it.
+            let open = |c: &&Crossing| {
+                c.line == line.id
+                    && c.passed_at.is_none()
+                    && (c.state.is_unfinished() || c.state == CrossingState::Foreseen)
+            };
             let not_passed: Vec<Metres> = self.crossings.values().filter(open).map(|c| c.chainage).collect();
             if let Some(first) = not_passed.iter().copied().reduce(Metres::min) {
                 return Err(Refusal::NotPassed {
@@ -297,6 +302,12 @@ impl Installation {
                     count: not_passed.len(),
                     first_chainage_m: first,
                 });
+            }
+            if line.laid.is_empty() {
+                return Err(wants(
+                    &line,
+                    "no wire is reported on it; report where it lies, and then the call from the far end",
+                ));
             }
             line.through_at = Some(when);
         }
@@ -367,10 +378,18 @@ impl Installation {
     fn crossing_marked(
         &self,
         b: &CrossingMarked,
+        by: &Sender,
         when: DateTime<Utc>,
         p: &Profile,
     ) -> Result<Change, Refusal> {
         let line = self.line(b.line)?;
+        let closed = matches!(line.state, LineState::Proved | LineState::HandedOver);
+        if closed && by.party != Party::CommandPost {
+            return Err(wants(
+                &line,
+                "tell the command post what is to be crossed, which may open the line again",
+            ));
+        }
         if line.started_at.is_none() {
             return Err(wants(&line, "start it first, then mark what it meets"));
         }
@@ -462,7 +481,8 @@ impl Installation {
         crossing.left_undone =
             left_undone(&list, &b.done)?.into_iter().map(|item| item.id.to_owned()).collect();
         crossing.clearance = b.clearance_m.or(crossing.clearance);
-        crossing.clear_of_traffic = b.clear_of_traffic;
+        // Wire that was not lifted over lies on the road, whatever was ticked.
+        crossing.clear_of_traffic = b.clear_of_traffic && !crossing.left_undone.iter().any(|id| id == "lift");
         crossing.passed_at = Some(when);
         self.change(crossing)
     }
@@ -617,8 +637,10 @@ impl Installation {
     /// The change, with the line's state as it follows from the rest: open work takes 'proved' and 'handed over' away.
     fn settled(&self, mut line: Line, crossings: Vec<Crossing>) -> Change {
         let now = |c: &Crossing| crossings.iter().find(|n| n.id == c.id).map_or(c.state, |n| n.state);
-        let unfinished = self.crossings.values().any(|c| c.line == line.id && now(c).is_unfinished())
-            || crossings.iter().any(|c| c.state.is_unfinished());
+        // What is foreseen and was never looked at is open as well.
+        let open = |state: CrossingState| state.is_unfinished() || state == CrossingState::Foreseen;
+        let unfinished = self.crossings.values().any(|c| c.line == line.id && open(now(c)))
+            || crossings.iter().any(|c| open(c.state));
         if unfinished || line.through_at.is_none() {
             line.proved_at = None;
             line.handed_over_at = None;

@@ -75,7 +75,7 @@ pub enum Refusal {
     NotInHand,
     /// Crossings are named but not passed.
     #[error(
-        "Line {designation} has {count} crossing(s) marked but not passed, the first at {first_chainage_m} along: report \
+        "On line {designation} nobody has reported {count} of the crossings passed, the first at {first_chainage_m} along: report \
          them passed, or strike them out, and then the call."
     )]
     NotPassed {

@@ -82,7 +82,7 @@ fn what_rests_on_a_report_is_named_and_has_to_be_corrected_first() {
     let Refusal::RestsOnIt { sequence, report, ref because } = refusal else { panic!("{refusal}") };
     // Entries: planned 1, started 2, laid 3, marked 4, passed 5, taken 6, called 7, finished 8.
     assert_eq!((sequence, report), (7, Kind::CallBackGood));
-    assert!(because.contains("marked but not passed"), "{because}");
+    assert!(because.contains("nobody has reported 1 of the crossings passed"), "{because}");
     assert!(refusal.to_string().contains("Entry 7 (call-back good)"), "{refusal}");
 
     story.tell(&lead(), withdrawn(called));

@@ -391,3 +391,16 @@ fn a_crossing_far_from_its_line_is_a_slip_of_the_finger() {
     assert!((distance_m.value() - 11_687.314).abs() < 0.001, "{distance_m:.3}");
     assert_eq!(most_m, m(5_000.0));
 }
+
+#[test]
+fn wire_that_was_not_lifted_lies_on_the_road_whatever_was_ticked() {
+    // Common practice, no source.
+    let mut story = Story::laid_to(1_500.0);
+    story.tell(&lead(), marked(at(1, O::Road, C::OverheadTrees)));
+    story.tell(&lead(), Body::CrossingPassed(CrossingPassed { clear_of_traffic: true, ..passed(1) }));
+    assert!(story.crossing(1).wire_in_traffic());
+    story.tell(&lead(), marked(at(2, O::Road, C::OverheadTrees)));
+    let lifted = CrossingPassed { clear_of_traffic: true, done: vec!["lift".to_owned()], ..passed(2) };
+    story.tell(&lead(), Body::CrossingPassed(lifted));
+    assert!(!story.crossing(2).wire_in_traffic());
+}

@@ -130,7 +130,7 @@ fn a_line_goes_no_faster_than_its_work() {
 }
 
 #[test]
-fn through_is_refused_while_a_crossing_is_marked_but_not_passed() {
+fn through_is_refused_while_a_crossing_is_not_reported_passed() {
     let mut story = Story::laid_to(1_500.0);
     story.tell(
         &post(),
@@ -147,15 +147,17 @@ fn through_is_refused_while_a_crossing_is_marked_but_not_passed() {
     let Refusal::NotPassed { designation, count, first_chainage_m } = refusal else { panic!("{refusal}") };
     assert_eq!(
         (designation.as_str(), count),
-        ("12", 2),
-        "taken in hand is not passed, foreseen is not marked"
+        ("12", 3),
+        "taken in hand is not passed, and at what is foreseen nobody has looked"
     );
-    assert!((first_chainage_m.value() - 700.0).abs() < 0.001);
+    assert!((first_chainage_m.value() - 200.0).abs() < 0.001);
     story.tell(&lead(), call(line(1), false));
 
     story.tell(&lead(), Body::CrossingPassed(passed(2)));
     story.refuse(&lead(), call(line(1), true));
     story.tell(&lead(), struck_out(1));
+    story.refuse(&lead(), call(line(1), true));
+    story.tell(&post(), struck_out(9));
     story.tell(&lead(), call(line(1), true));
     assert_eq!(story.line_is(1), L::Through);
     // Once it is through it stays so: a call that was good is not undone by what is named later.
@@ -172,7 +174,12 @@ fn a_late_crossing_takes_proved_and_handed_over_away() {
     story.tell(&lead(), call(line(1), true));
     story.tell(&lead(), line_proved(line(1)));
     story.tell(&post(), handed_over(line(1)));
-    story.tell(&follow_up(), marked(at(2, O::Path, C::ThroughCulvert)));
+    // Only the command post opens a line that is out of the crews' hands.
+    for crew in [lead(), follow_up()] {
+        let refusal = story.refuse(&crew, marked(at(2, O::Path, C::ThroughCulvert)));
+        assert!(matches!(refusal, Refusal::LineState { state: L::HandedOver, .. }), "{refusal}");
+    }
+    story.tell(&post(), marked(at(2, O::Path, C::ThroughCulvert)));
     let open = story.line(1);
     assert_eq!((open.state, open.proved_at, open.handed_over_at), (L::Through, None, None));
     assert_eq!(open.handed_over_to, None);
@@ -184,7 +191,8 @@ fn a_late_crossing_takes_proved_and_handed_over_away() {
     story.tell(&lead(), line_proved(line(1)));
     assert_eq!((story.line_is(1), story.crossing_is(2)), (L::Proved, S::Proved));
 
-    story.tell(&lead(), marked(at(3, O::Path, C::ThroughCulvert)));
+    story.tell(&post(), foreseen(at(3, O::Path, C::ThroughCulvert)));
+    assert_eq!(story.line_is(1), L::Through, "nobody has looked there yet");
     story.tell(&lead(), struck_out(3));
     assert_eq!(story.line_is(1), L::Finished, "also when it turned out to be none");
 }
@@ -485,4 +493,14 @@ fn who_notes(party: Party) -> Sender {
         Party::FollowUpTeam => follow_up(),
         Party::CommandPost | Party::Observer => post(),
     }
+}
+
+#[test]
+fn a_line_without_wire_is_not_through() {
+    let mut story = Story::under_way();
+    let refusal = story.refuse(&lead(), call(line(1), true));
+    assert!(matches!(refusal, Refusal::LineState { state: L::Laying, .. }), "{refusal}");
+    story.tell(&lead(), laid(line(1), vec![on_a(0.0), on_a(1_000.0)]));
+    story.tell(&lead(), call(line(1), true));
+    assert_eq!(story.line_is(1), L::Finished);
 }
