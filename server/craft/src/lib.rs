@@ -6,16 +6,20 @@
 
 pub mod construction;
 pub mod crossing;
+mod figure;
 pub mod geodesy;
 pub mod grid;
 pub mod ids;
 pub mod installation;
 pub mod line;
 pub mod obstacle;
+pub mod pace;
 pub mod party;
 pub mod profile;
+pub mod reels;
 pub mod refusal;
 pub mod report;
 pub mod text;
 pub mod trace;
 pub mod units;
+pub mod wire;
