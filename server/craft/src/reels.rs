@@ -44,6 +44,12 @@ const STEPS_FOR_MISSING: u64 = 300_000;
 const STEPS_AT_LEAST: u64 = 20_000;
 /// What coming to a place takes beside looking at the reels there.
 const STEPS_FOR_PLACE: u64 = 8;
+/// How many reels a broad search may look at, the one for what is missing too, and how many lines it keeps.
+const LOOKS: usize = 6_000_000;
+const LOOKS_FOR_MISSING: usize = 600_000;
+const PRICE_LOOKS: usize = 100_000_000;
+const NARROWEST: usize = 8;
+const WIDEST: usize = 256;
 /// How many words of memory the table of sums may go through.
 const SUM_WORDS: usize = 60_000_000;
 
@@ -411,8 +417,9 @@ impl Course {
         self.back[(from + reel).min(self.length)] as usize
     }
 
-    /// The least wire that covers the line from each place on, if reels of these lengths could be had any number of times.
-    fn least_wire(&self, lengths: &[usize]) -> Vec<usize> {
+    /// The least wire that covers the line from each place on, if reels of these lengths could be had any number of times
+    /// and each had a price beside, in metres of wire.
+    fn least_wire(&self, lengths: &[usize], price: usize) -> Vec<usize> {
         let kinds = kinds(lengths);
         let mut least = vec![usize::MAX; self.length + 1];
         least[self.length] = 0;
@@ -421,12 +428,44 @@ impl Course {
                 .iter()
                 .filter_map(|kind| {
                     let to = self.reach(from, kind.length);
-                    (to > from && least[to] < usize::MAX).then(|| least[to] + kind.length)
+                    (to > from && least[to] < usize::MAX).then(|| least[to] + kind.length + price)
                 })
                 .min()
                 .unwrap_or(usize::MAX);
         }
         least
+    }
+
+    /// As [`Course::least_wire`], with the price at which such a line has about so many reels: then what it costs without
+    /// the price is the best bound for lines of that many.
+    fn least_wire_of(&self, lengths: &[usize], count: usize) -> (Vec<usize>, usize) {
+        let kinds = kinds(lengths);
+        let bound = |least: &[usize], price: usize| least[0].saturating_sub(price * count);
+        let (mut low, mut high) = (0, lengths.first().copied().unwrap_or(0));
+        let mut best = (self.least_wire(lengths, 0), 0);
+        let tries = PRICE_LOOKS / (self.length * kinds.len()).max(1);
+        for _ in 0..tries.min(8) {
+            let price = usize::midpoint(low, high);
+            let least = self.least_wire(lengths, price);
+            let (mut at, mut reels) = (0, 0);
+            while at < self.length {
+                let next = kinds
+                    .iter()
+                    .map(|kind| (self.reach(at, kind.length), kind.length + price))
+                    .find(|&(to, cost)| to > at && least[to] < usize::MAX && least[to] + cost == least[at]);
+                let Some((to, _)) = next else { return best };
+                (at, reels) = (to, reels + 1);
+            }
+            if bound(&least, price) > bound(&best.0, best.1) {
+                best = (least, price);
+            }
+            if reels > count {
+                low = price;
+            } else {
+                high = price;
+            }
+        }
+        best
     }
 
     /// The fewest reels of the greatest length that cover the line, or none when a stretch is too long for them.
@@ -474,27 +513,43 @@ fn best(course: &Course, lengths: &[usize]) -> Result<Found, Nothing> {
     let (Some(at_least), true) = (reels, total >= course.length) else {
         return Err(Nothing { proved: true });
     };
-    let least = course.least_wire(lengths);
+    let least = course.least_wire(lengths, 0);
+    let enough =
+        (at_least..=lengths.len()).find(|&count| lengths[..count].iter().sum::<usize>() >= course.length);
+    let at_least = enough.unwrap_or(lengths.len());
+    // Whatever so many reels can do, the longest of them can, and one more never does harm.
     let mut steps = STEPS;
-    let mut proved = true;
-    for count in at_least..=lengths.len() {
-        // Whatever so many reels can do, the longest of them can.
-        let longest = &lengths[..count];
-        if longest.iter().sum::<usize>() < course.length {
-            continue;
-        }
-        // Most of the work is kept for more reels, which are the easier to lay, and for what is left on them.
-        let mut search = Search::new(course, &least, kinds(longest), count, steps / 4 + STEPS_AT_LEAST);
-        let order = search.any();
+    let mut search_for = |count: usize| {
+        let mut search =
+            Search::new(course, &least, kinds(&lengths[..count]), count, steps / 4 + STEPS_AT_LEAST);
+        let order = search.any(LOOKS);
         steps = steps.saturating_sub(search.spent());
-        if let Some(order) = order {
-            let (order, least_rest_proved) =
-                least_rest(course, &least, lengths, order, steps + STEPS_AT_LEAST);
-            return Ok(Found { order, fewest_proved: proved, least_rest_proved });
+        order.ok_or(!search.exhausted())
+    };
+    // Ever longer strides up to a count that does, and then halves back to the first one.
+    let (mut stride, mut count) = (1, at_least);
+    let mut too_few: Option<(usize, bool)> = None;
+    let mut order = loop {
+        match search_for(count) {
+            Ok(order) => break order,
+            Err(proved) if count == lengths.len() => return Err(Nothing { proved }),
+            Err(proved) => too_few = Some((count, proved)),
         }
-        proved &= !search.exhausted();
+        count = (count + stride).min(lengths.len());
+        stride *= 2;
+    };
+    while let Some((few, _)) = too_few
+        && order.len() - few > 1
+    {
+        let middle = few.midpoint(order.len());
+        match search_for(middle) {
+            Ok(found) => order = found,
+            Err(proved) => too_few = Some((middle, proved)),
+        }
     }
-    Err(Nothing { proved })
+    let fewest_proved = too_few.is_none_or(|(_, proved)| proved);
+    let (order, least_rest_proved) = least_rest(course, &least, lengths, order, steps + STEPS_AT_LEAST);
+    Ok(Found { order, fewest_proved, least_rest_proved })
 }
 
 /// As few reels as in `order`, with the least wire on them.
@@ -515,7 +570,13 @@ fn least_rest(
     if sum <= floor {
         return (order, true);
     }
-    let mut search = Search::new(course, least, kinds(&useful), count, steps);
+    let (priced, price) = course.least_wire_of(&useful, count);
+    let floor = floor.max(priced[0].saturating_sub(price * count));
+    if sum <= floor {
+        return (order, true);
+    }
+    let mut search = Search::new(course, &priced, kinds(&useful), count, steps);
+    search.price = price;
     let better = search.least(sum, floor);
     let proved = !search.exhausted();
     (better.unwrap_or(order), proved)
@@ -557,6 +618,8 @@ struct Search<'a> {
     count: usize,
     /// The least wire that covers the line from each place on, whatever reels are left.
     least: &'a [usize],
+    /// What that counts for each reel beside its wire.
+    price: usize,
     /// What a reel of each kind adds to the number of a set of reels; none when sets are too many to number.
     weights: Option<Vec<u128>>,
     /// How far each set of reels has got, by its number.
@@ -584,6 +647,7 @@ impl<'a> Search<'a> {
         Self {
             course,
             least,
+            price: 0,
             kinds,
             count,
             weights,
@@ -597,6 +661,12 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// The least wire that so many more reels need from a place on; none when nothing leads on from there.
+    fn rest(&self, at: usize, more: usize) -> Option<usize> {
+        let rest = self.least[at];
+        (rest < usize::MAX).then(|| rest.saturating_sub(self.price * more).max(self.course.length - at))
+    }
+
     fn spent(&self) -> u64 {
         self.steps - self.left
     }
@@ -606,18 +676,102 @@ impl<'a> Search<'a> {
     }
 
     /// Any plan with at most so many reels. All reels of the search may be used, so what they add up to is known.
-    fn any(&mut self) -> Option<Vec<usize>> {
+    fn any(&mut self, looks: usize) -> Option<Vec<usize>> {
         self.sum = self.kinds.iter().map(|kind| kind.length * kind.count).sum::<usize>() + 1;
         self.floor = self.sum;
-        self.lay(0, 0, 0);
+        if !self.broad(looks, false) {
+            self.lay(0, 0, 0);
+        }
         self.best.take()
     }
 
     /// The plan with exactly so many reels and the least sum below `sum`; none is below `floor`.
     fn least(&mut self, sum: usize, floor: usize) -> Option<Vec<usize>> {
         (self.sum, self.floor) = (sum, floor);
-        self.lay(0, 0, 0);
+        if !self.broad(LOOKS, true) {
+            self.lay(0, 0, 0);
+        }
         self.best.take()
+    }
+
+    /// Goes through all lines of one reel, of two, of three and so on at the same time, and keeps those of each number
+    /// that promise most; where the reels are to be chosen, also those that get on evenly, for else short reels come first
+    /// and long ones have to make up for them. It proves nothing, but finds good plans where going deep first is caught by an early choice.
+    /// True when the search is over.
+    fn broad(&mut self, looks: usize, evenly: bool) -> bool {
+        struct Step {
+            at: usize,
+            used: usize,
+            before: usize,
+            kind: usize,
+        }
+        let width = (looks / (self.count * self.kinds.len()).max(1)).clamp(NARROWEST, WIDEST);
+        let full: Vec<usize> = self.kinds.iter().map(|kind| kind.count).collect();
+        let mut steps = vec![Step { at: 0, used: 0, before: 0, kind: 0 }];
+        let mut lines: Vec<(usize, Vec<usize>)> = vec![(0, full.clone())];
+        let mut last = None;
+        for laid in 0..self.count {
+            let mut next: Vec<(usize, usize, usize, usize, usize)> = Vec::new();
+            let even = self.course.length * (laid + 1) / self.count;
+            for (line, (step, counts)) in lines.iter().enumerate() {
+                let Step { at, used, .. } = steps[*step];
+                for (number, kind) in self.kinds.iter().enumerate().filter(|&(number, _)| counts[number] > 0)
+                {
+                    let (to, used) = (self.course.reach(at, kind.length), used + kind.length);
+                    let rest = self.rest(to, self.count - laid - 1);
+                    if to == self.course.length && used < self.sum {
+                        self.sum = used;
+                        last = Some((*step, kind.length));
+                    } else if let Some(rest) = rest
+                        && to > at
+                        && used + rest < self.sum
+                    {
+                        let uneven = if evenly { to.abs_diff(even) / 4 } else { 0 };
+                        next.push((used + rest + uneven, used, to, line, number));
+                    }
+                }
+            }
+            // Many promise the same: many more than are kept are looked at, and one of each place and sum is kept.
+            let some = width * 4;
+            if next.len() > some {
+                next.select_nth_unstable(some);
+                next.truncate(some);
+            }
+            next.sort_unstable();
+            next.dedup_by_key(|&mut (_, used, to, ..)| (used, to));
+            let mut kept = Vec::new();
+            for (_, used, to, line, number) in next {
+                let (before, counts) = &lines[line];
+                let mut counts = counts.clone();
+                counts[number] -= 1;
+                self.count_as(&counts);
+                if self.can_end(to, used, self.count - laid - 1) {
+                    steps.push(Step { at: to, used, before: *before, kind: number });
+                    kept.push((steps.len() - 1, counts));
+                    if kept.len() == width {
+                        break;
+                    }
+                }
+            }
+            lines = kept;
+        }
+        self.count_as(&full);
+        if let Some((mut step, length)) = last {
+            let mut order = vec![length];
+            while step > 0 {
+                order.push(self.kinds[steps[step].kind].length);
+                step = steps[step].before;
+            }
+            order.reverse();
+            self.best = Some(order);
+        }
+        self.sum <= self.floor
+    }
+
+    fn count_as(&mut self, counts: &[usize]) {
+        for (kind, &count) in self.kinds.iter_mut().zip(counts) {
+            kind.count = count;
+        }
     }
 
     /// Whether this set of reels has already got at least as far.
@@ -648,9 +802,7 @@ impl<'a> Search<'a> {
         if self.left == 0 {
             return true;
         }
-        let rest = self.least[at];
-        if rest == usize::MAX
-            || used + rest >= self.sum
+        if self.rest(at, more).is_none_or(|rest| used + rest >= self.sum)
             || !self.can_end(at, used, more)
             || self.was_here(set, at)
         {
@@ -782,7 +934,7 @@ fn short(course: &Course, lengths: &[usize], ends: Metres, nothing: &Nothing) ->
         let mut more = lengths.to_vec();
         more.insert(more.partition_point(|&length| length >= middle), middle);
         let mut search = Search::new(course, &least, kinds(&more), more.len(), STEPS_FOR_MISSING);
-        if search.any().is_some() {
+        if search.any(LOOKS_FOR_MISSING).is_some() {
             enough = middle;
         } else {
             too_short = middle;
