@@ -8,12 +8,12 @@
 //! Splices fall on whole metres of wire, because nobody knows better what is left on a reel.
 //!
 //! The way: with the order of the reels given, running each one out as far as it may go is the best that can be done.
-//! So only the choice and the order are searched. Three bounds cut the search down: the least wire that covers the rest
-//! of the line if each reel could be had any number of times; the fewest of the longest reels that cover it; and the
-//! least sum, not less than the line, that so many reels of those at hand can have at all. Of two ways to use the same
-//! reels, the one that got farther stands for both. The choice is a bin-packing problem, and cruel cases of it can keep
-//! any method busy for ever: the work is bounded, and a plan found before the bound was reached says whether it is
-//! proved.
+//! So only the choice and the order are searched, first broadly and then deeply. Three bounds cut the search down: the
+//! least wire that covers the rest of the line if each reel could be had any number of times; the fewest of the longest
+//! reels that cover it; and the least sum, not less than the line, that so many reels of those at hand can have at all.
+//! Of two ways to use the same reels, the one that got farther stands for both. To choose and order reels like this is
+//! a packing problem, and cruel cases of it can keep any method busy for ever: the work is bounded, and a plan says
+//! whether it is proved to be the best.
 
 use std::collections::HashMap;
 
@@ -44,10 +44,11 @@ const STEPS_FOR_MISSING: u64 = 300_000;
 const STEPS_AT_LEAST: u64 = 20_000;
 /// What coming to a place takes beside looking at the reels there.
 const STEPS_FOR_PLACE: u64 = 8;
-/// How many reels a broad search may look at, the one for what is missing too, and how many lines it keeps.
+/// How many reels the broad search may look at, and that for what is missing; how many the search for a price may look
+/// at; and how many lines the broad search keeps.
 const LOOKS: usize = 6_000_000;
 const LOOKS_FOR_MISSING: usize = 600_000;
-const PRICE_LOOKS: usize = 100_000_000;
+const PRICE_LOOKS: usize = 30_000_000;
 const NARROWEST: usize = 8;
 const WIDEST: usize = 256;
 /// How many words of memory the table of sums may go through.
@@ -223,6 +224,8 @@ pub enum Reason {
         to_m: Metres,
         /// The longest reel, its ends taken off, in metres.
         longest_m: Metres,
+        /// How many stretches are too long for it, this one among them.
+        stretches: usize,
     },
     /// There is wire enough, but in no order do the splices fall where they may.
     SplicesForbidden {
@@ -912,11 +915,11 @@ fn short(course: &Course, lengths: &[usize], ends: Metres, nothing: &Nothing) ->
     let total: usize = lengths.iter().sum();
     let longest = lengths.first().copied().unwrap_or(0);
     // The longest way from one place where a splice may be to the next.
-    let (from, to) = widest(course);
+    let (from, to, stretches) = widest(course, longest);
     let reason = if total < course.length {
         Reason::TooLittle { by_m: metres(course.length - total) }
     } else if to - from > longest {
-        Reason::NoReelSpans { from_m: metres(from), to_m: metres(to), longest_m: metres(longest) }
+        Reason::NoReelSpans { from_m: metres(from), to_m: metres(to), longest_m: metres(longest), stretches }
     } else {
         Reason::SplicesForbidden { reach_m: metres(far(course, lengths)) }
     };
@@ -946,9 +949,9 @@ fn short(course: &Course, lengths: &[usize], ends: Metres, nothing: &Nothing) ->
         Reason::TooLittle { by_m } => {
             format!("the reels are {by_m} too short all together; one more with {missing_m} on it would do")
         }
-        Reason::NoReelSpans { from_m, to_m, longest_m } => format!(
-            "no splice may fall between {from_m} and {to_m} of the wire, and the longest reel gives {longest_m}; one with \
-             {missing_m} on it would do"
+        Reason::NoReelSpans { from_m, to_m, longest_m, stretches } => format!(
+            "{stretches} stretches without splices are longer than the longest reel, which gives {longest_m}: the longest \
+             goes from {from_m} to {to_m} of the wire; one more reel with {missing_m} on it would do for all"
         ),
         Reason::SplicesForbidden { reach_m } => format!(
             "in no order do the splices fall where they may: the reels get to {reach_m} of the wire; one more with \
@@ -968,14 +971,15 @@ fn far(course: &Course, lengths: &[usize]) -> usize {
     at
 }
 
-/// The longest stretch between two neighbouring places where a splice may be.
-fn widest(course: &Course) -> (usize, usize) {
-    let mut widest = (0, 0);
+/// The longest stretch between two neighbouring places where a splice may be, and how many are longer than a reel.
+fn widest(course: &Course, reel: usize) -> (usize, usize, usize) {
+    let mut widest = (0, 0, 0);
     let mut last = 0;
     for at in (0..=course.length).filter(|&at| course.back[at] as usize == at) {
         if at - last > widest.1 - widest.0 {
-            widest = (last, at);
+            (widest.0, widest.1) = (last, at);
         }
+        widest.2 += usize::from(at - last > reel);
         last = at;
     }
     widest

@@ -400,8 +400,8 @@ fn count(field: &'static str, given: usize, least: usize, most: usize) -> Result
 /// Metres.
 ///
 /// # Source
-/// S + 8 d² / 3 S, the textbooks' short formula. At a sag of a twentieth of the span it is 0.2 mm a metre too long
-/// beside the catenary, at a tenth 0.7 mm.
+/// S + 8 d² / 3 S, the textbooks' short formula. At a sag of a twentieth of the span it is 0.03 mm a metre too long
+/// beside the catenary, at a fifth 6.3 mm.
 ///
 /// ```
 /// use laywire_craft::{units::Metres, wire::span_wire};

@@ -129,12 +129,22 @@ fn the_reason_is_the_one_that_applies() {
     assert_eq!(reason(&line(500.0, &[], &[])), Reason::TooLittle { by_m: metres(500.0) });
     assert_eq!(
         reason(&line(1000.0, &[(100.0, 800.0)], &[600.0, 600.0])),
-        Reason::NoReelSpans { from_m: metres(100.0), to_m: metres(800.0), longest_m: metres(600.0) }
+        Reason::NoReelSpans {
+            from_m: metres(100.0),
+            to_m: metres(800.0),
+            longest_m: metres(600.0),
+            stretches: 1
+        }
     );
     // Two stretches that overlap are as one.
     assert_eq!(
         reason(&line(1000.0, &[(400.0, 800.0), (100.0, 500.0)], &[600.0, 600.0])),
-        Reason::NoReelSpans { from_m: metres(100.0), to_m: metres(800.0), longest_m: metres(600.0) }
+        Reason::NoReelSpans {
+            from_m: metres(100.0),
+            to_m: metres(800.0),
+            longest_m: metres(600.0),
+            stretches: 1
+        }
     );
     assert_eq!(
         reason(&line(1000.0, &[(450.0, 550.0)], &[500.0, 500.0])),
