@@ -9,7 +9,7 @@ import random
 import pytest
 from ortools.sat.python import cp_model
 
-LINES = 60
+LINES = 30
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +21,7 @@ def draw():
 
 def line(draw, number):
     """A line in whole metres: open country, many crossings, or hardly a place for a splice; full and begun reels."""
-    length = draw.randrange(2_000, 8_000)
+    length = draw.randrange(1_500, 5_000)
     closed = [0.05, 0.3, 0.9][number % 3]
     at, no_splice = 0, []
     while at < length:
@@ -30,7 +30,7 @@ def line(draw, number):
         no_splice.append({"from_m": start, "to_m": min(at + step, length)})
         at += step
     full = [402, 804, 1609]
-    reels = [draw.choice(full) if draw.random() < 0.5 else draw.randrange(200, 1609) for _ in range(12)]
+    reels = [draw.choice(full) if draw.random() < 0.5 else draw.randrange(200, 1609) for _ in range(9)]
     return {
         "length_m": length,
         "ends_m": 0,

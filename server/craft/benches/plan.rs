@@ -1,5 +1,9 @@
 //! The plan of a line of 50 km with 200 crossings, wire and reels and time together: no more than 50 ms.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a benchmark whose question is wrong has to stop")]
+#![allow(clippy::print_stderr, reason = "what was planned is told beside how long it took")]
+#![allow(missing_docs, reason = "criterion's macros make public functions without documentation")]
+
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};

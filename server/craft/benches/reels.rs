@@ -2,6 +2,10 @@
 //! cases differ in what makes them hard: reels of four issue lengths, reels each of another length, reels that hardly
 //! suffice, places for splices that are few, and reels that do not reach.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a benchmark whose question is wrong has to stop")]
+#![allow(clippy::print_stderr, reason = "what was planned is told beside how long it took")]
+#![allow(missing_docs, reason = "criterion's macros make public functions without documentation")]
+
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -10,15 +14,15 @@ use laywire_craft::text::Name;
 use laywire_craft::units::Metres;
 
 /// A figure from 0 to 1 that looks like chance and is always the same (Weyl's sequence on the golden ratio).
-fn drawn(number: usize) -> f64 {
-    (number as f64 * 0.618_033_988_749_894_9).fract()
+fn drawn(number: u32) -> f64 {
+    (f64::from(number) * 0.618_033_988_749_894_9).fract()
 }
 
-fn line(length: f64, closed: f64, left: impl Fn(usize) -> f64) -> Input {
+fn line(length: f64, closed: f64, left: impl Fn(u32) -> f64) -> Input {
     let apart = length / 101.0;
     let no_splice = (1..=100)
         .map(|number| {
-            let from = (number as f64 + drawn(number) * 0.1) * apart;
+            let from = (f64::from(number) + drawn(number) * 0.1) * apart;
             let to = (from + closed * apart * (0.8 + 0.2 * drawn(number + 7))).min(length);
             Stretch { from_m: Metres::new(from).unwrap(), to_m: Metres::new(to).unwrap(), what: None }
         })
@@ -43,8 +47,8 @@ fn line(length: f64, closed: f64, left: impl Fn(usize) -> f64) -> Input {
 
 fn cases() -> Vec<(&'static str, Input)> {
     // Issue lengths: 1/4, 1/2, 1 and 2 1/2 miles (SS0440 p. 11, table 1-1).
-    let issue = |number: usize| [402.0, 804.0, 1609.0, 4023.0][number % 4];
-    let begun = |number: usize| 400.0 + 1200.0 * drawn(number);
+    let issue = |number: u32| [402.0, 804.0, 1609.0, 4023.0][number as usize % 4];
+    let begun = |number: u32| 400.0 + 1200.0 * drawn(number);
     vec![
         ("issue lengths", line(60_000.0, 0.1, issue)),
         ("each of another length", line(60_000.0, 0.1, begun)),

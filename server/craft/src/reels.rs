@@ -768,7 +768,7 @@ impl<'a> Search<'a> {
             order.reverse();
             self.best = Some(order);
         }
-        self.sum <= self.floor
+        self.best.is_some() && self.sum <= self.floor
     }
 
     fn count_as(&mut self, counts: &[usize]) {

@@ -1,5 +1,7 @@
 //! A line's time against a published rate worked out by hand, and input that nobody would send.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
+
 use laywire_craft::construction::Construction;
 use laywire_craft::obstacle::Obstacle;
 use laywire_craft::pace::{

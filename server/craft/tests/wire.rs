@@ -1,6 +1,8 @@
 //! The wire of a line against sums worked by hand from published figures, the way from wire to ground and back, and
 //! input that nobody would send.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
+
 use laywire_craft::construction::Construction;
 use laywire_craft::obstacle::Obstacle;
 use laywire_craft::units::{Metres, feet};
