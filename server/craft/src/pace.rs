@@ -29,6 +29,12 @@ const LEAST_RATE: f64 = 0.1;
 const MOST_RATE: f64 = 2_000.0;
 const MOST_TIMES: f64 = 20.0;
 
+/// Where nothing makes the work longer.
+const ONCE: PlanningFigure<f64> = PlanningFigure::new(1.0, "as it is published or given");
+const NIGHT: PlanningFigure<f64> = PlanningFigure::new(
+    1.5,
+    "Seabee: man-hours at night × 1.5, published for wire obstacles, so by analogy only",
+);
 const WAGON_RATE: &str = "Corcoran 1917: a cable wagon lays about 6 mph";
 
 /// Over which ground a leg goes.
@@ -280,6 +286,10 @@ pub struct Item {
     pub minutes: Minutes,
     /// Where the rate, or the minutes for each, are from.
     pub source: &'static str,
+    /// How many times as long as by that rate, or those minutes, it takes: other ground, or night.
+    pub times: Times,
+    /// Where that factor is from.
+    pub times_source: &'static str,
 }
 
 /// One team's time.
@@ -516,9 +526,20 @@ impl Work {
     }
 
     /// Adds to the item with these words and this source, or makes it. There are some dozens of items at the most.
-    fn add(&mut self, what: &str, ground: Option<Metres>, minutes: f64, source: &'static str) {
+    fn add(
+        &mut self,
+        what: &str,
+        ground: Option<Metres>,
+        minutes: f64,
+        source: &'static str,
+        times: PlanningFigure<f64>,
+    ) {
         self.total += minutes;
-        if let Some(item) = self.items.iter_mut().find(|item| item.what == what && item.source == source) {
+        if let Some(item) = self.items.iter_mut().find(|item| {
+            item.what == what
+                && (item.source, item.times_source) == (source, times.source)
+                && item.times.value().total_cmp(&times.value).is_eq()
+        }) {
             item.minutes = item.minutes + Minutes::bounded(minutes);
             item.count = item.count.map(|count| count + 1);
             item.length_m = item.length_m.map(|length| length + ground.unwrap_or(Metres::ZERO));
@@ -529,6 +550,8 @@ impl Work {
                 length_m: ground,
                 minutes: Minutes::bounded(minutes),
                 source,
+                times: Times::bounded(times.value),
+                times_source: times.source,
             });
         }
     }
@@ -541,37 +564,42 @@ impl Work {
 /// The figures that hold for one question.
 struct Plan<'a> {
     input: &'a Input,
-    night: f64,
+    night: PlanningFigure<f64>,
     laying: PlanningFigure<MetresPerMinute>,
     following: PlanningFigure<MetresPerMinute>,
 }
 
 impl Plan<'_> {
-    fn times(&self, ground: Ground) -> f64 {
+    fn times(&self, ground: Ground) -> PlanningFigure<f64> {
         let own = self.input.figures.ground_times.iter().find(|own| own.ground == ground);
-        own.map_or(ground.times(), |own| own.times.value())
+        let planned =
+            if ground == Ground::Roadside { ONCE } else { PlanningFigure::new(ground.times(), PLANNING) };
+        planned.or_given(own.map(|own| own.times.value()))
     }
 
     fn own(&self, construction: Construction) -> Option<&ConstructionMinutes> {
         self.input.figures.constructions.iter().find(|own| own.construction == construction)
     }
 
-    fn lead(&self, crossing: &Crossing) -> PlanningFigure<f64> {
+    fn lead(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
         let (value, source) = lead_minutes(crossing.construction);
         let own = self.own(crossing.construction).and_then(|own| own.lead_min);
         self.by_light(PlanningFigure::new(value, source).or_given(own), crossing.lead_min)
     }
 
-    fn follow_up(&self, crossing: &Crossing) -> PlanningFigure<f64> {
+    fn follow_up(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
         let (value, source) = follow_up_minutes(crossing.construction);
         let own = self.own(crossing.construction).and_then(|own| own.follow_up_min);
         self.by_light(PlanningFigure::new(value, source).or_given(own), crossing.follow_up_min)
     }
 
     /// Minutes by day are longer at night; those of the very crossing are taken as they are.
-    fn by_light(&self, by_day: PlanningFigure<Minutes>, here: Option<Minutes>) -> PlanningFigure<f64> {
-        let by_day = PlanningFigure::new(by_day.value.value() * self.night, by_day.source);
-        by_day.or_given(here.map(Minutes::value))
+    fn by_light(
+        &self,
+        by_day: PlanningFigure<Minutes>,
+        here: Option<Minutes>,
+    ) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
+        (by_day.or_given(here), if here.is_some() { ONCE } else { self.night })
     }
 }
 
@@ -598,8 +626,8 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
     check(input)?;
     let figures = &input.figures;
     let night = match input.light {
-        Light::Day => 1.0,
-        Light::Night => figures.night_times.map_or(1.5, Times::value),
+        Light::Day => ONCE,
+        Light::Night => NIGHT.or_given(figures.night_times.map(Times::value)),
     };
     let plan = Plan {
         input,
@@ -611,7 +639,7 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
     let reel_change =
         PlanningFigure::new(Minutes::from_const(5.0), PLANNING).or_given(figures.reel_change_min);
     let end_test = PlanningFigure::new(Minutes::from_const(5.0), PLANNING).or_given(figures.end_test_min);
-    let changes = f64::from(input.reel_changes) * reel_change.value.value() * night;
+    let changes = f64::from(input.reel_changes) * reel_change.value.value() * night.value;
 
     let mut lead = Work::new();
     let mut follow_up = Work::new();
@@ -629,34 +657,36 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
         let crossing = &input.crossings[number];
         legs.go(crossing.chainage_m, &mut lead, &mut follow_up);
         let (here, there) = (plan.lead(crossing), plan.follow_up(crossing));
-        lead.add(crossing.construction.words(), None, here.value, here.source);
+        let there_min = there.0.value.value() * there.1.value;
+        let words = crossing.construction.words();
+        lead.add(words, None, here.0.value.value() * here.1.value, here.0.source, here.1);
         let passed = lead.total + reels_by(crossing.chainage_m);
         let arrived = set_out + follow_up.total + waiting;
         let begun = arrived.max(passed);
         waiting += begun - arrived;
-        follow_up.add(crossing.construction.words(), None, there.value, there.source);
+        follow_up.add(words, None, there_min, there.0.source, there.1);
         crossings.push(AtCrossing {
             crossing: number,
             chainage_m: crossing.chainage_m,
             passed_min: Minutes::bounded(passed),
             taken_in_hand_min: Minutes::bounded(begun),
-            finished_min: Minutes::bounded(begun + there.value),
-            unsafe_min: Minutes::bounded(begun + there.value - passed),
+            finished_min: Minutes::bounded(begun + there_min),
+            unsafe_min: Minutes::bounded(begun + there_min - passed),
         });
     }
     legs.go(ground, &mut lead, &mut follow_up);
     if input.reel_changes > 0 {
-        lead.add("changing reels", None, changes, reel_change.source);
+        lead.add("changing reels", None, changes, reel_change.source, night);
         if let Some(item) = lead.items.last_mut() {
             item.count = Some(usize::from(input.reel_changes));
         }
     }
-    let test = end_test.value.value() * night;
-    lead.add("connecting the far end and calling", None, test, end_test.source);
+    let test = end_test.value.value() * night.value;
+    lead.add("connecting the far end and calling", None, test, end_test.source, night);
     let arrived = set_out + follow_up.total + waiting;
     let begun = arrived.max(lead.total);
     waiting += begun - arrived;
-    follow_up.add("proving the line from the far end", None, test, end_test.source);
+    follow_up.add("proving the line from the far end", None, test, end_test.source, night);
     Ok(Answer {
         through_min: Minutes::bounded(lead.total),
         finished_min: Minutes::bounded(begun + test),
@@ -690,14 +720,24 @@ impl Legs<'_> {
             let stop = end.min(to);
             let length = stop - self.at;
             if length > Metres::ZERO {
-                let ground = length.value() * self.plan.times(leg.ground);
+                let times = self.plan.times(leg.ground);
+                let ground = length.value() * times.value;
                 let (laying, following) = (self.plan.laying, self.plan.following);
                 let words = leg.ground.words();
                 let laid = format!("laying {} {words}", self.plan.input.lead_means.words());
-                lead.add(&laid, Some(length), ground / laying.value.value(), laying.source);
+                lead.add(&laid, Some(length), ground / laying.value.value(), laying.source, times);
                 let gone = format!("following the wire {words}");
-                let minutes = ground * self.plan.night / following.value.value();
-                follow_up.add(&gone, Some(length), minutes, following.source);
+                let night = self.plan.night;
+                let minutes = ground * night.value / following.value.value();
+                let slower = match (times == ONCE, night == ONCE) {
+                    (_, true) => times,
+                    (true, false) => night,
+                    (false, false) => PlanningFigure::new(
+                        times.value * night.value,
+                        "the factors of the ground and of the night",
+                    ),
+                };
+                follow_up.add(&gone, Some(length), minutes, following.source, slower);
             }
             self.at = stop.max(self.at);
             if end <= to {

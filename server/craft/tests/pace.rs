@@ -99,6 +99,13 @@ fn night_ground_reels_and_ends_add_up() {
     near(answer.through_min, 60.0 + 30.0 + 2.0 * (3.5 + 12.0 + 7.0));
     near(answer.lead.work_min, answer.lead.items.iter().map(|item| item.minutes.value()).sum());
     assert!(answer.lead.items.iter().any(|item| item.source == "given with the question"));
+    for team in [&answer.lead, &answer.follow_up] {
+        for item in &team.items {
+            assert!(!item.source.is_empty() && !item.times_source.is_empty());
+        }
+    }
+    let woods = answer.lead.items.iter().find(|item| item.what.ends_with("through woods")).unwrap();
+    assert_eq!((woods.times, woods.times_source), (Times::new(3.0).unwrap(), "given with the question"));
     // The minutes of the very crossing are taken as they are, by day and by night.
     input.crossings[0].lead_min = Some(minutes(20.0));
     near(reckon(&input).unwrap().through_min, 60.0 + 30.0 + 20.0 + 2.0 * (12.0 + 7.0));
