@@ -180,6 +180,24 @@ pub struct FaradsPerMetre(f64);
 #[schema(value_type = f64, minimum = 0, maximum = 1)]
 pub struct Share(f64);
 
+/// How fast a team gets on over the ground.
+///
+/// # Units
+/// Metres a minute, from 0 to 1e8. Sums stop at those ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct MetresPerMinute(f64);
+
+/// How many times as long, as much or as far.
+///
+/// # Units
+/// None: a factor from 0 to 1e8.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct Times(f64);
+
 /// What quantities share: the range, and sums that stay inside it.
 macro_rules! quantity {
     ($unit:ident, $what:literal, $symbol:literal, $least:expr) => {
@@ -336,6 +354,8 @@ macro_rules! scale {
 
 quantity!(Metres, "a length in metres", " m", -1e8);
 quantity!(Minutes, "a time in minutes", " min", 0.0);
+quantity!(MetresPerMinute, "a rate in metres a minute", " m/min", 0.0);
+quantity!(Times, "a factor", " times", 0.0);
 unit!(Degrees, "°", 1);
 quantity!(Ohms, "a resistance in ohms", " Ω", 0.0);
 quantity!(Decibels, "a loss in decibels", " dB", -1e8);
@@ -457,6 +477,23 @@ impl Degrees {
 #[must_use]
 pub const fn feet(f: f64) -> Metres {
     Metres::from_const(f * 0.3048)
+}
+
+/// A rate that the source gives in miles an hour.
+///
+/// # Panics
+/// On a figure that is not a rate; in a `const` that stops the build.
+///
+/// # Source
+/// 1 mile = 5280 ft, and 1 ft = 0.3048 m exactly: international yard and pound agreement, 1959.
+///
+/// ```
+/// use laywire_craft::units::miles_an_hour;
+/// assert_eq!(miles_an_hour(6.0).to_string(), "160.93 m/min");
+/// ```
+#[must_use]
+pub const fn miles_an_hour(rate: f64) -> MetresPerMinute {
+    MetresPerMinute::from_const(rate * 5280.0 * 0.3048 / 60.0)
 }
 
 /// A force that the source gives in pounds.
