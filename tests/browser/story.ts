@@ -74,6 +74,7 @@ export const test = base.extend<Fixtures, Worlds>({
 /** A browser that may ask only this service; anything else it asks for fails the test. */
 async function comeWith(browser: Browser, operation: Operation, device: Device): Promise<BrowserContext> {
   const stands = device.stands ?? onTrace;
+  const home = operation.service.address;
   const context = await browser.newContext({
     viewport: device.viewport ?? phone,
     permissions: ['geolocation'],
@@ -84,7 +85,7 @@ async function comeWith(browser: Browser, operation: Operation, device: Device):
   context.on('request', (request) => {
     const asked = new URL(request.url());
     if (['blob:', 'data:'].includes(asked.protocol)) return;
-    expect(asked.origin, `${request.url()} leaves the machine`).toBe(operation.service.address);
+    expect(asked.origin, `${request.url()} leaves the machine`).toBe(home);
   });
   return context;
 }

@@ -122,3 +122,30 @@ test('a wrong press is taken back within ten seconds, and the log keeps both', a
   };
   await expect.poll(kinds).toEqual(['correction', 'call_back_good']);
 });
+
+test('the command post takes a wrong report back long after, and says why', async ({ operation, crew }) => {
+  const line = await begunLine(operation);
+  await operation.report([{ kind: 'call_back_good', line, from_far_end: true }]);
+  const post = await crew('command_post', 'Command post', { viewport: desk });
+  await expect(post.getByText(/Line 12 is (through|finished)/).first()).toBeVisible();
+  await post.getByRole('button', { name: /^Take back .*far end/i }).click();
+  const sheet = post.getByRole('dialog');
+  await sheet.getByRole('button', { name: 'Take it back' }).click();
+  await expect(sheet.getByText('Say why', { exact: false })).toBeVisible();
+  await sheet.getByLabel('Why was it wrong?').fill('It was the wrong line.');
+  await sheet.getByRole('button', { name: 'Take it back' }).click();
+  await expect(sheet).toBeHidden();
+  await expect(post.getByText(/Line 12 .*laying/).first()).toBeVisible();
+});
+
+test('a team whose pass is revoked is told so at once', async ({ operation, crew }) => {
+  await begunLine(operation);
+  const lead = await crew('lead_team', 'Lead 7');
+  const passes = await operation.call<{ id: string; team: string }[]>('GET', '/passes');
+  const { id } = passes.find((pass) => pass.team === 'Lead 7')!;
+  await fetch(`${operation.service.address}/api/operations/${operation.id}/passes/${id}`, {
+    method: 'DELETE',
+    headers: { authorization: `Bearer ${operation.commandPost}` },
+  });
+  await expect(lead.getByText('pass no longer good')).toBeVisible();
+});

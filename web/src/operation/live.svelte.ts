@@ -3,7 +3,7 @@
  * nothing of the trade; what the service says a line or crossing is now, it is.
  */
 /* eslint svelte/prefer-svelte-reactivity: 'off' -- maps here are never changed, only replaced as a whole. */
-import { answered, type Client } from '../api/client.ts';
+import { answered, Problem, type Client } from '../api/client.ts';
 import type { CrossingFeature, Entry, Guide, LineFeature, News, Operation, Session } from '../api/types.ts';
 import { openFeed, type FeedState } from '../feed/feed.ts';
 import { clientOf } from './session.svelte.ts';
@@ -28,6 +28,8 @@ export class Live {
   feed = $state.raw<FeedState>('connecting');
   /** since when nothing has been heard, while that is so */
   lostAt = $state<number | null>(null);
+  /** whether the pass is still good */
+  welcome = $state(true);
   /** the last entry that is in what is shown */
   sequence = $state(0);
   /** the time at the last tick, for 'open 38 min' */
@@ -93,7 +95,18 @@ export class Live {
 
   #heard(state: FeedState): void {
     this.feed = state;
+    if (state === 'lost') void this.#askAtTheDoor();
     this.lostAt = state === 'live' ? null : (this.lostAt ?? Date.now());
+  }
+
+  /** A feed that was closed for good may have lost its pass: that is said at once, and not called 'no signal'. */
+  async #askAtTheDoor(): Promise<void> {
+    try {
+      await answered(this.client.GET('/api/session'));
+      this.welcome = true;
+    } catch (reason) {
+      if (reason instanceof Problem && reason.document.status === 401) this.welcome = false;
+    }
   }
 
   #readAnew(): void {

@@ -63,10 +63,18 @@ describe('a place as it is typed', () => {
     expect(placeTyped('95.1, -4.6', null)).toBeNull();
   });
 
-  it.each(['', 'rubbish', '30U VF 029', '30I VF 02946 01487', '99U VF 02946 01487', '1', '12 34 5'])(
-    '%j is no place',
-    (text) => {
-      expect(placeTyped(text, near)).toBeNull();
-    },
-  );
+  it.each([
+    '',
+    'rubbish',
+    '0,0',
+    '54,-46',
+    '-4.63 54',
+    '30U VF 029',
+    '30I VF 02946 01487',
+    '99U VF 02946 01487',
+    '1',
+    '12 34 5',
+  ])('%j is no place', (text) => {
+    expect(placeTyped(text, near)).toBeNull();
+  });
 });

@@ -54,7 +54,9 @@ export function placeTyped(text: string, near: Place | null): Place | null {
     const [lat, lon] = [Number(degrees[1]), Number(degrees[2])];
     return Math.abs(lat) <= 90 && Math.abs(lon) <= 180 ? [lon, lat] : null;
   }
-  const bare = text.toUpperCase().replace(/[\s.,-]/g, '');
+  // A comma, a point or a minus is a try at degrees: not to be read as figures of a reference.
+  if (/[.,-]/.test(text)) return null;
+  const bare = text.toUpperCase().replace(/\s/g, '');
   const square = near && gridReference(near, 1)?.slice(0, 6).replace(' ', '');
   const reference = /^\d+$/.test(bare) && square ? square + bare : bare;
   const [, figures] = /^\d{1,2}[C-HJ-NP-X][A-HJ-NP-Z]{2}(\d{2,10})$/.exec(reference) ?? [];

@@ -2,6 +2,7 @@
 
 use std::{net::SocketAddr, path::PathBuf, time::Duration};
 
+use axum::serve::ListenerExt as _;
 use clap::Args;
 use laywire_store::private_cluster::PrivateCluster;
 use tokio::net::TcpListener;
@@ -82,6 +83,12 @@ impl Serve {
             async move {
                 told.await;
                 closing.cancel();
+            }
+        });
+        // A small event must not wait for the next one to fill a packet.
+        let listener = listener.tap_io(|stream| {
+            if let Err(error) = stream.set_nodelay(true) {
+                tracing::debug!(%error, "a connection keeps its delay");
             }
         });
         let serving = axum::serve(listener, router).with_graceful_shutdown(closing.clone().cancelled_owned());

@@ -26,6 +26,9 @@ pub(super) enum Verb {
 impl Verb {
     pub(super) async fn run(self) -> Result<(), CommandError> {
         let Self::Load { database, file } = self;
+        // Before a database is made for nothing.
+        std::fs::File::open(&file)
+            .map_err(|error| CommandError::Io { what: format!("cannot read {}", file.display()), error })?;
         let opened = database.open().await?;
         load(&opened.pool, &file).await?;
         opened.close().await

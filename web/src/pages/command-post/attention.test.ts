@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import type { CrossingFeature, LineFeature } from '../../api/types.ts';
-import { attention, totals } from './attention.ts';
+import type { Body, CrossingFeature, Entry, LineFeature } from '../../api/types.ts';
+import { attention, canBeTakenBack, totals } from './attention.ts';
 
 type Figures = CrossingFeature['properties'];
 
@@ -73,5 +73,20 @@ describe('the operation in one line of figures', () => {
         ],
       ),
     ).toEqual({ laid_m: 8600, length_m: 11200, finished: 2, crossings: 4, inTraffic: 1 });
+  });
+});
+
+describe('taking a report back', () => {
+  const entry = (id: string, body: Partial<Body>) => ({ report: { id, body } }) as Entry;
+  const call = entry('call', { kind: 'call_back_good' });
+
+  it('is for what can be taken back, and once', () => {
+    expect(canBeTakenBack(call, [call])).toBe(true);
+    expect(canBeTakenBack(call, [call, entry('other', { kind: 'correction', corrects: 'call' })])).toBe(
+      false,
+    );
+    for (const kind of ['line_planned', 'crossing_marked', 'correction'] as const) {
+      expect(canBeTakenBack(entry('it', { kind }), [])).toBe(false);
+    }
   });
 });

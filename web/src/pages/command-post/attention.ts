@@ -2,7 +2,7 @@
  * What needs a command post's eyes, in that order: wire in traffic, what teams have in hand, what stands
  * open; each list with the longest first. And the whole operation in one line of figures.
  */
-import type { CrossingFeature, LineFeature } from '../../api/types.ts';
+import type { CrossingFeature, Entry, Kind, LineFeature } from '../../api/types.ts';
 
 export interface Attention {
   inTraffic: CrossingFeature[];
@@ -58,4 +58,15 @@ export function totals(lines: Iterable<LineFeature>, crossings: Iterable<Crossin
     if (properties.wire_in_traffic) sum.inTraffic += 1;
   }
   return sum;
+}
+
+/** What is taken back in another way: a line stays planned, a crossing is struck out, a correction corrected. */
+const standing: readonly Kind[] = ['line_planned', 'crossing_foreseen', 'crossing_marked', 'correction'];
+
+/** Whether a report can be taken back: it is of a kind that can, and no correction speaks of it yet. */
+export function canBeTakenBack(entry: Entry, entries: readonly Entry[]): boolean {
+  return (
+    !standing.includes(entry.report.body.kind) &&
+    !entries.some(({ report: { body } }) => body.kind === 'correction' && body.corrects === entry.report.id)
+  );
 }

@@ -104,8 +104,13 @@ export function onReel(line: LineFeature, crossings: Iterable<CrossingFeature>):
   return { label: reel.label, left_m: reel_left_m, stream: stream ?? null };
 }
 
+/** Farther than this from the laying head nobody is laying: the receiver errs, or the line is another. Our own choice. */
+const LONGEST_STEP_M = 500;
+
 /** Whether a position of the receiver is worth adding to the laid trace. */
 export function worthAdding(last: Place | null, now: Place, accuracy_m: number | null): boolean {
   if (accuracy_m === null || accuracy_m >= WORST_ACCURACY_M) return false;
-  return last === null || distance_m(last, now) >= STEP_M;
+  if (last === null) return true;
+  const step_m = distance_m(last, now);
+  return step_m >= STEP_M && step_m <= LONGEST_STEP_M;
 }
