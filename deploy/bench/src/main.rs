@@ -39,7 +39,7 @@ const BARE: &str = "select id, line, state, ST_X(position::geometry) as lon, ST_
         passed_at, in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, changed,
         position <-> ST_MakePoint($2, $3)::geography as distance_m
     from crossing where operation = $1 and state in ('marked', 'passed', 'in_hand')
-    order by position <-> ST_MakePoint($2, $3)::geography limit 20";
+    order by position <-> ST_MakePoint($2, $3)::geography limit $4";
 
 #[tokio::main]
 async fn main() -> Result<(), Failure> {
@@ -65,24 +65,28 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     let mut first = None;
     for size in SIZES {
         let (operation, secret) = fill(&pool, size).await?;
-        let [mut whole, mut store, mut bare] = [(); 3].map(|()| Vec::with_capacity(TURNS));
+        let [mut whole, mut store, mut own, mut bare] = [(); 4].map(|()| Vec::with_capacity(TURNS));
         for turn in 0..WARM + TURNS {
             let (lon, lat) = place(turn);
             let served = serve(&router, operation, &secret, lon, lat).await?;
             let stored = ask_store(&pool, operation, lon, lat).await?;
-            let selected = select(&pool, operation, lon, lat).await?;
+            let asked = select(&pool, queue::NEAREST, 24, operation, lon, lat).await?;
+            let selected = select(&pool, BARE, 20, operation, lon, lat).await?;
             if turn >= WARM {
                 whole.push(served);
                 store.push(stored);
+                own.push(asked);
                 bare.push(selected);
             }
         }
-        let [whole, store, bare] = [&mut whole, &mut store, &mut bare].map(|times| median(times));
+        let [whole, store, own, bare] =
+            [&mut whole, &mut store, &mut own, &mut bare].map(|times| median(times));
         let first = *first.get_or_insert(whole);
         println!(
-            "{size:>9}  {:>9.0} µs  {:>9.0} µs  {:>9.0} µs  {:>7.2}  {:>7.2}",
+            "{size:>9}  {:>9.0} µs  {:>9.0} µs  {:>9.0} µs  {:>9.0} µs  {:>7.2}  {:>7.2}",
             micros(whole),
             micros(store),
+            micros(own),
             micros(bare),
             micros(whole) / micros(bare),
             micros(whole) / micros(first)
@@ -160,12 +164,19 @@ async fn serve(
     Ok(took)
 }
 
-async fn select(pool: &PgPool, operation: Uuid, lon: f64, lat: f64) -> Result<Duration, Failure> {
+async fn select(
+    pool: &PgPool,
+    sql: &'static str,
+    limit: i64,
+    operation: Uuid,
+    lon: f64,
+    lat: f64,
+) -> Result<Duration, Failure> {
     let began = Instant::now();
-    let rows = sqlx::query(BARE).bind(operation).bind(lon).bind(lat).fetch_all(pool).await?;
+    let rows = sqlx::query(sql).bind(operation).bind(lon).bind(lat).bind(limit).fetch_all(pool).await?;
     let took = began.elapsed();
-    if rows.len() != 20 {
-        return Err(format!("the bare SELECT found {} rows", rows.len()).into());
+    if i64::try_from(rows.len()) != Ok(limit) {
+        return Err(format!("the SELECT found {} rows", rows.len()).into());
     }
     Ok(took)
 }
