@@ -129,7 +129,7 @@ async fn each_party_may_report_what_the_table_says() {
     tried.sort();
     assert_eq!(tried, known, "every kind of report has its row in the table");
     for party in ["command_post", "lead_team", "follow_up_team", "observer"] {
-        let crew = ground.crew(party, "Team 1").await;
+        let crew = ground.crew(party, &format!("{party} 1")).await;
         for (body, lead, follow_up) in kinds() {
             let may = match party {
                 "command_post" => true,
