@@ -12,4 +12,5 @@ mod bad_input;
 mod command_line;
 mod feed;
 mod outage;
+mod reckon;
 mod reports;
