@@ -14,9 +14,9 @@ use utoipa::{PartialSchema, ToSchema};
 
 use crate::units::{Degrees, Metres, OutOfRange, within};
 
-/// The equatorial radius of WGS 84, in metres (NGA.STND.0036, table 3.1).
+/// The equatorial radius of WGS 84, in metres (NGA.STND.0036, table 3.1, cited from memory).
 pub(crate) const EQUATORIAL_RADIUS_M: f64 = 6_378_137.0;
-/// The flattening of WGS 84 (NGA.STND.0036, table 3.1).
+/// The flattening of WGS 84 (NGA.STND.0036, table 3.1, cited from memory).
 pub(crate) const FLATTENING: f64 = 1.0 / 298.257_223_563;
 
 static WGS84: LazyLock<Geodesic> = LazyLock::new(Geodesic::wgs84);

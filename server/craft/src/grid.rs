@@ -7,6 +7,8 @@
 //! A reference names the square in which a place lies, so figures are cut off and never rounded, and the band is that of
 //! the place itself. Within a few nanometres of a grid line, which are the series' own error, the last metre may fall on
 //! either side of it.
+//! The standards and papers named here are cited from memory; what holds the figures to account are the published tables in the
+//! tests.
 
 use std::fmt;
 use std::str::FromStr;

@@ -2,6 +2,8 @@
 //! It does not know which trace is planned and which is laid, and never moves or thins the positions it was given.
 //! Every leg is a geodesic of WGS 84; the foot of a perpendicular is found as Baselga and Martínez-Llario do
 //! (Intersection and point-to-line solutions for geodesics on the ellipsoid, Stud. Geophys. Geod. 62, 2018).
+//! The standards and papers named here are cited from memory; what holds the figures to account are the published tables in the
+//! tests.
 
 use std::fmt;
 

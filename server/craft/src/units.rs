@@ -1,6 +1,6 @@
 //! The units of every figure that crosses a module's edge: metres, minutes and degrees, checked once when they are made.
 //! It never rounds and never holds NaN or an infinity. The only conversion here is the international foot, 0.3048 m
-//! exactly (international yard and pound agreement, 1959; 24 FR 5348).
+//! exactly (international yard and pound agreement, 1959; 24 FR 5348, cited from memory).
 
 use std::iter::Sum;
 use std::ops::{Add, Sub};
