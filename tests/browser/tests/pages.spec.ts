@@ -1,6 +1,7 @@
 /** Each page by itself: who gets in, what it offers, and whether everybody can use it. */
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
+import { resolve } from 'node:path';
 import type { Page } from '@playwright/test';
 import { begunLine, desk, expect, passedCrossing, phone, test } from '../story.ts';
 
@@ -151,4 +152,21 @@ test('two passes in one browser do not get into each other’s way', async ({ op
   await expect(lead).toHaveURL(/\/lead$/);
   await expect(lead.getByRole('button', { name: 'Crossing here' })).toBeVisible();
   await context.close();
+});
+
+test('the map is drawn from our own tiles, and names whose they are', async ({ operation, service, crew }) => {
+  // OpenStreetMap, Isle of Man extract of 2020-03-13, ODbL 1.0.
+  const extract = resolve(import.meta.dirname, '../../../deploy/demo/isle-of-man.osm.pbf');
+  expect(service.command('terrain', 'load', extract)).toContain('loaded');
+  const line = await begunLine(operation);
+  await passedCrossing(operation, line, crypto.randomUUID());
+  const post = await crew('command_post', 'Command post', { viewport: desk });
+  const arrives = post.waitForResponse((response) => /\/tiles\/\d+\/\d+\/\d+$/.test(new URL(response.url()).pathname));
+  await post.reload();
+  const tile = await arrives;
+  expect(tile.status()).toBe(200);
+  expect(tile.headers()['content-type']).toBe('application/vnd.mapbox-vector-tile');
+  expect((await tile.body()).length).toBeGreaterThan(1_000);
+  await expect(post.getByText('© OpenStreetMap contributors')).toBeVisible();
+  await expect(post.getByText("The ground can't be fetched", { exact: false })).toBeHidden();
 });
