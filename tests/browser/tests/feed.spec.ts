@@ -13,15 +13,18 @@ test('a feed that is cut at the server resumes with nothing missed', async ({
   // A second process on the same database takes reports while the first is down.
   const other = new Service(database);
   await other.start();
-  await service.stop();
-  const [address, crossings] = [service.address, [crypto.randomUUID(), crypto.randomUUID()]];
-  service.address = other.address;
-  await passedCrossing(operation, line, crossings[0]!);
-  service.address = address;
-  await service.start();
-  await passedCrossing(operation, line, crossings[1]!, [-4.658, 54.0848]);
-  await expect(post.getByRole('button', { name: /dirt road.*passed/i })).toHaveCount(4);
-  await other.stop();
+  try {
+    await service.stop();
+    const [address, crossings] = [service.address, [crypto.randomUUID(), crypto.randomUUID()]];
+    service.address = other.address;
+    await passedCrossing(operation, line, crossings[0]!);
+    service.address = address;
+    await service.start();
+    await passedCrossing(operation, line, crossings[1]!, [-4.658, 54.0848]);
+    await expect(post.getByRole('button', { name: /dirt road.*passed/i })).toHaveCount(4);
+  } finally {
+    await other.stop();
+  }
 });
 
 test('what was reported while the service was away is kept and goes out by itself', async ({
