@@ -59,8 +59,8 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     let service = Service::new(pool.clone(), CancellationToken::new(), false);
     let router = app(service, None);
     println!(
-        "{:>9}  {:>12}  {:>12}  {:>7}  {:>7}",
-        "crossings", "service", "bare SELECT", "ratio", "1st 10^4"
+        "{:>9}  {:>12}  {:>12}  {:>12}  {:>12}  {:>7}  {:>7}",
+        "crossings", "service", "store alone", "its SELECT", "bare SELECT", "ratio", "to 10^4"
     );
     let mut first = None;
     for size in SIZES {
