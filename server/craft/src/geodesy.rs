@@ -88,8 +88,14 @@ pub fn distance(a: Position, b: Position) -> Metres {
 /// The direction in which the shortest way from `a` to `b` leaves `a`; north when the two are one place.
 #[must_use]
 pub fn direction(a: Position, b: Position) -> Degrees {
-    let (_, azimuth) = inverse(a, b);
-    Degrees::turned(azimuth)
+    way(a, b).1
+}
+
+/// [`distance`] and [`direction`] together, for the price of one.
+#[must_use]
+pub fn way(a: Position, b: Position) -> (Metres, Degrees) {
+    let (length, azimuth) = inverse(a, b);
+    (Metres::bounded(length), Degrees::turned(azimuth))
 }
 
 /// The place that lies `run` from `a` in a direction; a negative run goes the other way.

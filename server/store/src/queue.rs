@@ -6,7 +6,7 @@ use laywire_craft::{
     geodesy::{self, Position},
     ids::{LineId, OperationId},
     line::Designation,
-    units::Metres,
+    units::{Degrees, Metres},
 };
 use sqlx::{FromRow, PgPool, Row as _, postgres::PgRow};
 
@@ -38,6 +38,8 @@ pub struct Waiting {
     pub designation: Designation,
     /// How far it is, in the order's own measure.
     pub distance: Metres,
+    /// In which direction it lies.
+    pub direction: Degrees,
 }
 
 /// Most crossings that one call answers.
@@ -61,10 +63,12 @@ impl FromRow<'_, PgRow> for Row {
 }
 
 impl Row {
-    fn waiting(self, distance: impl Fn(&Crossing) -> Metres) -> Result<Waiting, StoreError> {
+    fn waiting(self, way: impl Fn(&Crossing) -> (Metres, Degrees)) -> Result<Waiting, StoreError> {
         let Current { now: crossing, changed } = Current::try_from(self.crossing)?;
+        let (distance, direction) = way(&crossing);
         Ok(Waiting {
-            distance: distance(&crossing),
+            distance,
+            direction,
             crossing,
             changed,
             designation: Designation::new(&self.designation)
@@ -165,7 +169,7 @@ async fn nearest(
         let farthest = rows.iter().map(|row| row.measured_m).fold(0.0, f64::max);
         let mut waiting = rows
             .into_iter()
-            .map(|row| row.waiting(|crossing| geodesy::distance(from, crossing.position)))
+            .map(|row| row.waiting(|crossing| geodesy::way(from, crossing.position)))
             .collect::<Result<Vec<_>, _>>()?;
         waiting.sort_by(|a, b| a.distance.cmp(&b.distance).then(a.crossing.id.cmp(&b.crossing.id)));
         waiting.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
@@ -198,7 +202,7 @@ async fn along(
     rows.into_iter()
         .map(|row| {
             let along = metres("measured_m", row.measured_m)?;
-            row.waiting(|_| along)
+            row.waiting(|crossing| (along, geodesy::direction(from, crossing.position)))
         })
         .collect()
 }

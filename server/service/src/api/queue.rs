@@ -134,16 +134,13 @@ pub async fn queue(
         Order::Hazard => queue::Order::Hazard,
     };
     let waiting = queue::queue(&service.pool, seat.0.operation, from, order, ask.line, ask.limit.0).await?;
-    let waiting = waiting.into_iter().map(|w| {
-        let direction = geodesy::direction(from, w.crossing.position);
-        Waiting {
-            distance_m: w.distance,
-            direction_deg: direction,
-            compass: geodesy::compass_point(direction),
-            designation: w.designation,
-            open_since: w.crossing.passed_at.unwrap_or(w.crossing.opened_at),
-            crossing: CrossingFeature::of(&w.crossing, w.changed),
-        }
+    let waiting = waiting.into_iter().map(|w| Waiting {
+        distance_m: w.distance,
+        direction_deg: w.direction,
+        compass: geodesy::compass_point(w.direction),
+        designation: w.designation,
+        open_since: w.crossing.passed_at.unwrap_or(w.crossing.opened_at),
+        crossing: CrossingFeature::of(&w.crossing, w.changed),
     });
     Ok(Json(Queue { from, order: ask.order, waiting: waiting.collect() }))
 }
