@@ -204,44 +204,10 @@ macro_rules! quantity {
         impl $unit {
             /// None at all.
             pub const ZERO: Self = Self(0.0);
-            /// The least that can be written.
-            pub const LEAST: Self = Self($least);
-            /// The most that can be written.
-            pub const MOST: Self = Self(1e8);
-
-            /// Checks a figure that comes from outside.
-            ///
-            /// # Errors
-            /// NaN, an infinity, or a figure outside the unit's range.
-            pub const fn new(value: f64) -> Result<Self, OutOfRange> {
-                match within($what, value, Self::LEAST.0, Self::MOST.0) {
-                    Ok(value) => Ok(Self(value)),
-                    Err(error) => Err(error),
-                }
-            }
-
-            /// A figure written in the source. Use it for a `const`, where a wrong figure stops the build.
-            ///
-            /// # Panics
-            /// On a figure outside the unit's range.
-            #[must_use]
-            pub const fn from_const(value: f64) -> Self {
-                assert!(
-                    value >= Self::LEAST.0 && value <= Self::MOST.0,
-                    "the figure is outside its unit's range"
-                );
-                Self(value + 0.0)
-            }
 
             /// A computed figure that its maker has already bounded.
             pub(crate) const fn bounded(value: f64) -> Self {
                 Self(value.clamp(Self::LEAST.0, Self::MOST.0) + 0.0)
-            }
-
-            /// The bare number, in the unit.
-            #[must_use]
-            pub const fn value(self) -> f64 {
-                self.0
             }
         }
 
@@ -265,7 +231,7 @@ macro_rules! quantity {
             }
         }
 
-        unit!($unit, $symbol, 2);
+        scale!($unit, $what, $symbol, 2, $least, 1e8);
     };
 }
 
@@ -308,7 +274,7 @@ macro_rules! unit {
     };
 }
 
-/// What scales share that are never added up: the range, checked when a figure is made.
+/// What scales share, added up or not: the range, checked when a figure is made.
 macro_rules! scale {
     ($unit:ident, $what:literal, $symbol:literal, $places:literal, $least:expr, $most:expr) => {
         impl $unit {
