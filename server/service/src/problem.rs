@@ -295,3 +295,27 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequestParts<S> for Asked<T> {
         Ok(Self(value))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum::{Router, body::Body, routing::get};
+    use tower::ServiceExt;
+    use tower_http::catch_panic::CatchPanicLayer;
+
+    async fn broken() {
+        panic!("the password of the database is swordfish");
+    }
+
+    #[tokio::test]
+    async fn a_panic_becomes_a_problem_that_tells_nothing_of_the_inside() {
+        let router: Router = Router::new().route("/", get(broken)).layer(CatchPanicLayer::custom(on_panic));
+        let response = router.oneshot(Request::new(Body::empty())).await.unwrap();
+        assert_eq!(response.status(), StatusCode::INTERNAL_SERVER_ERROR);
+        assert_eq!(response.headers()[header::CONTENT_TYPE], "application/problem+json");
+        let body = axum::body::to_bytes(response.into_body(), MOST_BYTES).await.unwrap();
+        let text = String::from_utf8(body.to_vec()).unwrap();
+        assert!(text.contains("urn:laywire:problem:internal"), "{text}");
+        assert!(!text.contains("swordfish") && !text.contains("panic"), "{text}");
+    }
+}
