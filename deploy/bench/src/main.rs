@@ -70,8 +70,8 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
             let (lon, lat) = place(turn);
             let served = serve(&router, operation, &secret, lon, lat).await?;
             let stored = ask_store(&pool, operation, lon, lat).await?;
-            let asked = select(&pool, queue::NEAREST, 24, operation, lon, lat).await?;
-            let selected = select(&pool, BARE, 20, operation, lon, lat).await?;
+            let asked = select(&pool, queue::NEAREST.usual, None, operation, lon, lat).await?;
+            let selected = select(&pool, BARE, Some(20), operation, lon, lat).await?;
             if turn >= WARM {
                 whole.push(served);
                 store.push(stored);
@@ -167,15 +167,17 @@ async fn serve(
 async fn select(
     pool: &PgPool,
     sql: &'static str,
-    limit: i64,
+    limit: Option<i64>,
     operation: Uuid,
     lon: f64,
     lat: f64,
 ) -> Result<Duration, Failure> {
     let began = Instant::now();
-    let rows = sqlx::query(sql).bind(operation).bind(lon).bind(lat).bind(limit).fetch_all(pool).await?;
+    let query = sqlx::query(sql).bind(operation).bind(lon).bind(lat);
+    let query = if let Some(limit) = limit { query.bind(limit) } else { query };
+    let rows = query.fetch_all(pool).await?;
     let took = began.elapsed();
-    if i64::try_from(rows.len()) != Ok(limit) {
+    if i64::try_from(rows.len()) != Ok(limit.unwrap_or(queue::USUAL)) {
         return Err(format!("the SELECT found {} rows", rows.len()).into());
     }
     Ok(took)

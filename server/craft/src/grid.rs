@@ -400,12 +400,21 @@ impl GridReference {
                 (cap.columns[column - cap.first_column], cap.rows[row - cap.first_row])
             }
         };
-        let zone = self.zone;
-        let figures = self.precision.figures();
-        let [easting, northing] =
-            [self.easting_m, self.northing_m].map(|metres| metres % SQUARE_M / self.precision.side_m());
         let [band, column, row] = [self.band, column, row].map(char::from);
-        format!("{zone}{band}{space}{column}{row}{space}{easting:0figures$}{space}{northing:0figures$}")
+        let mut text = self.zone.to_string();
+        text.push(band);
+        text.push_str(space);
+        text.extend([column, row]);
+        for metres in [self.easting_m, self.northing_m] {
+            text.push_str(space);
+            // From the square's kilometres of ten down to the precision, a figure at a time.
+            let mut unit = SQUARE_M / 10;
+            while unit >= self.precision.side_m() {
+                text.extend(char::from_digit(metres / unit % 10, 10));
+                unit /= 10;
+            }
+        }
+        text
     }
 }
 

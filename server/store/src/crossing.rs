@@ -127,33 +127,34 @@ pub(crate) use crossing_columns;
 /// How many they are.
 pub(crate) const CROSSING_COLUMNS: usize = 23;
 
-/// By place and not by name: the queue reads dozens of rows for each request.
+/// By place and not by name, and without asking each time whether the column has the type that the schema gives it: the
+/// queue reads dozens of rows for each request.
 impl FromRow<'_, PgRow> for Row {
     fn from_row(row: &PgRow) -> sqlx::Result<Self> {
         Ok(Self {
-            id: row.try_get(0)?,
-            line: row.try_get(1)?,
-            state: row.try_get(2)?,
-            lon: row.try_get(3)?,
-            lat: row.try_get(4)?,
-            chainage_m: row.try_get(5)?,
-            obstacle: row.try_get(6)?,
-            hard_surface: row.try_get(7)?,
-            construction: row.try_get(8)?,
-            clearance_m: row.try_get(9)?,
-            depth_m: row.try_get(10)?,
-            span_m: row.try_get(11)?,
-            clear_of_traffic: row.try_get(12)?,
-            left_undone: row.try_get(13)?,
-            opened_at: row.try_get(14)?,
-            passed_at: row.try_get(15)?,
-            in_hand_team: row.try_get(16)?,
-            in_hand_since: row.try_get(17)?,
-            finished_at: row.try_get(18)?,
-            finished_by: row.try_get(19)?,
-            proved_at: row.try_get(20)?,
-            struck_out_because: row.try_get(21)?,
-            changed: row.try_get(22)?,
+            id: row.try_get_unchecked(0)?,
+            line: row.try_get_unchecked(1)?,
+            state: row.try_get_unchecked(2)?,
+            lon: row.try_get_unchecked(3)?,
+            lat: row.try_get_unchecked(4)?,
+            chainage_m: row.try_get_unchecked(5)?,
+            obstacle: row.try_get_unchecked(6)?,
+            hard_surface: row.try_get_unchecked(7)?,
+            construction: row.try_get_unchecked(8)?,
+            clearance_m: row.try_get_unchecked(9)?,
+            depth_m: row.try_get_unchecked(10)?,
+            span_m: row.try_get_unchecked(11)?,
+            clear_of_traffic: row.try_get_unchecked(12)?,
+            left_undone: row.try_get_unchecked(13)?,
+            opened_at: row.try_get_unchecked(14)?,
+            passed_at: row.try_get_unchecked(15)?,
+            in_hand_team: row.try_get_unchecked(16)?,
+            in_hand_since: row.try_get_unchecked(17)?,
+            finished_at: row.try_get_unchecked(18)?,
+            finished_by: row.try_get_unchecked(19)?,
+            proved_at: row.try_get_unchecked(20)?,
+            struck_out_because: row.try_get_unchecked(21)?,
+            changed: row.try_get_unchecked(22)?,
         })
     }
 }

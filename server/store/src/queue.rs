@@ -56,8 +56,8 @@ impl FromRow<'_, PgRow> for Row {
     fn from_row(row: &PgRow) -> sqlx::Result<Self> {
         Ok(Self {
             crossing: CrossingRow::from_row(row)?,
-            designation: row.try_get(CROSSING_COLUMNS)?,
-            measured_m: row.try_get(CROSSING_COLUMNS + 1)?,
+            designation: row.try_get_unchecked(CROSSING_COLUMNS)?,
+            measured_m: row.try_get_unchecked(CROSSING_COLUMNS + 1)?,
         })
     }
 }
@@ -78,13 +78,23 @@ impl Row {
 }
 
 /// How many more than were asked for are taken by the index, because the sphere's order is not quite the ellipsoid's.
-const SPARE: i64 = 4;
-/// The ellipsoid's distance is never less than this share of the sphere's: the least radius of curvature of WGS 84,
-/// a(1 - e^2) = 6,335.4 km at the equator, against the mean radius of 6,371.0 km.
-const LEAST_SHARE: f64 = 0.994;
+const SPARE: i64 = 2;
+
+/// No distance on the ellipsoid is less than this share of the same on the sphere, where nothing on the way lies nearer
+/// to the equator than `latitude`: the radius of curvature along the meridian, the least there is at a place and growing
+/// towards the poles, against the mean radius that the sphere has. WGS 84 (NIMA TR8350.2): a = 6,378,137 m, 1/f =
+/// 298.257223563.
+fn least_share(latitude: f64) -> f64 {
+    const A: f64 = 6_378_137.0;
+    const F: f64 = 1.0 / 298.257_223_563;
+    const E2: f64 = F * (2.0 - F);
+    const MEAN: f64 = A * (3.0 - F) / 3.0;
+    let sine = latitude.to_radians().sin();
+    A * (1.0 - E2) / (1.0 - E2 * sine * sine).powf(1.5) / MEAN
+}
 
 macro_rules! nearest {
-    ($condition:literal) => {
+    ($condition:literal, $limit:literal) => {
         concat!(
             "select ",
             crossing_columns!("c."),
@@ -92,16 +102,33 @@ macro_rules! nearest {
                  select *, position <-> ST_MakePoint($2, $3)::geography as measured_m
                  from crossing where operation = $1 and ",
             $condition,
-            " order by position <-> ST_MakePoint($2, $3)::geography limit $4
-             ) c join line l on l.operation = $1 and l.id = c.line"
+            " order by position <-> ST_MakePoint($2, $3)::geography limit ",
+            $limit,
+            ") c join line l on l.operation = $1 and l.id = c.line"
         )
     };
 }
 
+/// A question for the nearest: as most ask it, and for any number.
+pub struct Nearest {
+    /// For the nearest [`USUAL`]. The number stands in it: a limit that is a parameter makes the database plan the
+    /// question anew each time, because it cannot know how far the scan will go.
+    pub usual: &'static str,
+    /// For as many as the fourth parameter says.
+    pub any: &'static str,
+}
+
+/// How many the usual question takes: what a page shows, and the spare ones.
+pub const USUAL: i64 = 22;
+
 /// Every unfinished crossing, nearest first. The condition is that of the partial index, to the letter.
-pub const NEAREST: &str = nearest!("state in ('marked', 'passed', 'in_hand')");
+pub const NEAREST: Nearest = Nearest {
+    usual: nearest!("state in ('marked', 'passed', 'in_hand')", 22),
+    any: nearest!("state in ('marked', 'passed', 'in_hand')", "$4"),
+};
 /// Those with wire in traffic, nearest first.
-pub const NEAREST_IN_TRAFFIC: &str = nearest!("wire_in_traffic");
+pub const NEAREST_IN_TRAFFIC: Nearest =
+    Nearest { usual: nearest!("wire_in_traffic", 22), any: nearest!("wire_in_traffic", "$4") };
 /// Those of one line, by distance along it.
 pub const ALONG: &str = concat!(
     "select ",
@@ -151,30 +178,33 @@ pub async fn queue(
 /// The nearest by the index, measured on the ellipsoid; more are taken until none that was left out can be nearer.
 async fn nearest(
     pool: &PgPool,
-    sql: &'static str,
+    sql: Nearest,
     operation: OperationId,
     from: Position,
     limit: i64,
 ) -> Result<Vec<Waiting>, StoreError> {
-    let mut take = limit + SPARE;
+    let mut take = (limit + SPARE).max(USUAL);
     loop {
-        let rows: Vec<Row> = sqlx::query_as(sql)
-            .bind(operation.0)
-            .bind(from.lon())
-            .bind(from.lat())
-            .bind(take)
-            .fetch_all(pool)
-            .await?;
+        let usual = take == USUAL;
+        let query = sqlx::query(if usual { sql.usual } else { sql.any });
+        let query = query.bind(operation.0).bind(from.lon()).bind(from.lat());
+        let query = if usual { query } else { query.bind(take) };
+        let rows = query.fetch_all(pool).await?;
         let all_of_them = i64::try_from(rows.len()).is_ok_and(|taken| taken < take);
-        let farthest = rows.iter().map(|row| row.measured_m).fold(0.0, f64::max);
-        let mut waiting = rows
-            .into_iter()
-            .map(|row| row.waiting(|crossing| geodesy::way(from, crossing.position)))
-            .collect::<Result<Vec<_>, _>>()?;
+        let mut waiting = Vec::with_capacity(rows.len());
+        let (mut farthest, mut latitude) = (0.0_f64, from.lat().abs());
+        for row in &rows {
+            let row = Row::from_row(row)?;
+            farthest = farthest.max(row.measured_m);
+            let one = row.waiting(|crossing| geodesy::way(from, crossing.position))?;
+            let lat = one.crossing.position.lat();
+            latitude = if lat * from.lat() > 0.0 { latitude.min(lat.abs()) } else { 0.0 };
+            waiting.push(one);
+        }
         waiting.sort_by(|a, b| a.distance.cmp(&b.distance).then(a.crossing.id.cmp(&b.crossing.id)));
         waiting.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
         let last = waiting.last().map_or(0.0, |waiting| waiting.distance.value());
-        if all_of_them || last <= farthest * LEAST_SHARE {
+        if all_of_them || last <= farthest * least_share(latitude) {
             return Ok(waiting);
         }
         take *= 2;
@@ -205,4 +235,19 @@ async fn along(
             row.waiting(|crossing| (along, geodesy::direction(from, crossing.position)))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_least_radius_of_curvature_is_that_of_wgs_84() {
+        // NIMA TR8350.2, table 3.3: a = 6,378,137.0 m, polar radius of curvature 6,399,593.6258 m, mean radius of the
+        // three semi-axes 6,371,008.7714 m. At the equator it is a(1 - e²), e² = 6.69437999014e-3 in the same table.
+        let radius = |latitude| least_share(latitude) * 6_371_008.771_4;
+        assert!((radius(90.0) - 6_399_593.625_8).abs() < 1e-3);
+        assert!((radius(-90.0) - radius(90.0)).abs() < 1e-6);
+        assert!((radius(0.0) - 6_378_137.0 * (1.0 - 6.694_379_990_14e-3)).abs() < 1e-3);
+    }
 }

@@ -34,8 +34,7 @@ pub struct CrossingFeature {
     /// The crossing.
     id: CrossingId,
     /// Where it is.
-    #[schema(value_type = Point)]
-    geometry: ::geojson::Geometry,
+    geometry: Point,
     /// Its figures.
     properties: CrossingProperties,
 }
@@ -72,21 +71,25 @@ pub struct CrossingProperties {
     /// Items of the lead team's list that it left undone.
     left_undone: Vec<String>,
     /// When it was foreseen or marked.
+    #[serde(serialize_with = "super::time::at")]
     opened_at: DateTime<Utc>,
     /// When the wire was got over.
     #[schema(required = true)]
+    #[serde(serialize_with = "super::time::perhaps")]
     passed_at: Option<DateTime<Utc>>,
     /// Who has it in hand.
     #[schema(required = true)]
     in_hand: Option<InHand>,
     /// When it was finished.
     #[schema(required = true)]
+    #[serde(serialize_with = "super::time::perhaps")]
     finished_at: Option<DateTime<Utc>>,
     /// By whom.
     #[schema(required = true)]
     finished_by: Option<Name>,
     /// When it was proved.
     #[schema(required = true)]
+    #[serde(serialize_with = "super::time::perhaps")]
     proved_at: Option<DateTime<Utc>>,
     /// Why it was struck out.
     #[schema(required = true)]

@@ -1,5 +1,5 @@
 //! GeoJSON (RFC 7946) on its way in and out: the library's geometries on one side, the trade's positions and traces on the
-//! other. The shapes below only describe it in the OpenAPI document.
+//! other. A point is written by itself: the queue writes dozens in an answer.
 
 use geojson::{Geometry, GeometryValue};
 use laywire_craft::{geodesy::Position, trace::Trace};
@@ -20,19 +20,24 @@ pub enum CollectionType {
     FeatureCollection,
 }
 
+/// GeoJSON's word for a point.
+#[derive(Serialize, ToSchema)]
+pub enum PointType {
+    /// The only one.
+    Point,
+}
+
 /// A GeoJSON point, WGS 84.
-#[derive(ToSchema)]
+#[derive(Serialize, ToSchema)]
 pub struct Point {
     /// Always `Point`.
-    #[schema(rename = "type", pattern = "^Point$")]
-    #[allow(dead_code, reason = "a shape for the document")]
-    kind: String,
+    #[serde(rename = "type")]
+    kind: PointType,
     /// Longitude, latitude.
-    #[allow(dead_code, reason = "a shape for the document")]
     coordinates: Position,
 }
 
-/// A GeoJSON line, WGS 84.
+/// A GeoJSON line, WGS 84: its shape in the OpenAPI document.
 #[derive(ToSchema)]
 pub struct LineString {
     /// Always `LineString`.
@@ -45,8 +50,8 @@ pub struct LineString {
 }
 
 /// A place as a point.
-pub(super) fn point(place: Position) -> Geometry {
-    Geometry::new_point([place.lon(), place.lat()])
+pub(super) fn point(coordinates: Position) -> Point {
+    Point { kind: PointType::Point, coordinates }
 }
 
 /// A trace as a line.

@@ -112,6 +112,7 @@ pub struct Waiting {
     /// The number of its line.
     designation: Designation,
     /// Since when it has stood open: passed, or else marked.
+    #[serde(serialize_with = "super::time::at")]
     open_since: DateTime<Utc>,
     /// The crossing.
     crossing: CrossingFeature,

@@ -190,9 +190,12 @@ async fn the_queue_reads_its_partial_index_and_never_every_row() {
             .execute(&mut connection)
             .await
             .unwrap();
-        for (sql, index) in
-            [(NEAREST, "crossing_unfinished_idx"), (NEAREST_IN_TRAFFIC, "crossing_in_traffic_idx")]
-        {
+        for (sql, index) in [
+            (NEAREST.usual, "crossing_unfinished_idx"),
+            (NEAREST.any, "crossing_unfinished_idx"),
+            (NEAREST_IN_TRAFFIC.usual, "crossing_in_traffic_idx"),
+            (NEAREST_IN_TRAFFIC.any, "crossing_in_traffic_idx"),
+        ] {
             let plan = explained(&mut connection, sql, &ground).await;
             assert!(
                 plan.iter().any(|(node, on)| node == "Index Scan" && on.starts_with(index)),
