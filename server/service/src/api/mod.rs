@@ -15,3 +15,4 @@ pub mod reference;
 pub mod report;
 pub mod session;
 pub mod tile;
+pub mod trust;
