@@ -81,7 +81,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::log::log))
         .routes(routes!(api::pass::passes, api::pass::give_pass))
         .routes(routes!(api::pass::revoke_pass))
-        .routes(routes!(api::trust::trust))
+        .routes(routes!(api::reach::reach))
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_fault))

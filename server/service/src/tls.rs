@@ -325,3 +325,88 @@ fn read_bounded(path: &std::path::Path) -> Result<Vec<u8>, TlsError> {
     }
     Ok(read)
 }
+
+#[cfg(test)]
+mod tests {
+    use axum::{Router, routing::get};
+    use chrono::TimeDelta;
+    use rustls::{ClientConfig, RootCertStore};
+    use tokio::{
+        io::{AsyncReadExt, AsyncWriteExt},
+        net::{TcpListener, TcpStream},
+    };
+    use tokio_rustls::{TlsConnector, client::TlsStream};
+
+    use super::{listener::TlsListener, *};
+
+    /// A device that trusts this authority alone, connected.
+    async fn device(authority: &CertificateDer<'static>, port: u16) -> TlsStream<TcpStream> {
+        let mut roots = RootCertStore::empty();
+        roots.add(authority.clone()).unwrap();
+        let config = ClientConfig::builder_with_provider(cryptography())
+            .with_safe_default_protocol_versions()
+            .unwrap()
+            .with_root_certificates(roots)
+            .with_no_client_auth();
+        let tcp = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
+        TlsConnector::from(Arc::new(config)).connect("localhost".try_into().unwrap(), tcp).await.unwrap()
+    }
+
+    async fn asks(stream: &mut TlsStream<TcpStream>) {
+        stream.write_all(b"GET / HTTP/1.1\r\nhost: localhost\r\n\r\n").await.unwrap();
+        let mut answer = [0; 15];
+        stream.read_exact(&mut answer).await.unwrap();
+        assert_eq!(&answer, b"HTTP/1.1 200 OK");
+        let mut rest = Vec::new();
+        while !rest.ends_with(b"here") {
+            rest.push(stream.read_u8().await.unwrap());
+        }
+    }
+
+    fn shown(stream: &TlsStream<TcpStream>) -> CertificateDer<'static> {
+        stream.get_ref().1.peer_certificates().unwrap()[0].clone().into_owned()
+    }
+
+    #[tokio::test]
+    async fn the_next_certificate_is_taken_on_in_time_and_nobody_is_cut_off() {
+        let folder = tempfile::tempdir().unwrap();
+        let now = Utc::now();
+        let began = now - TimeDelta::days(61);
+        let names = name::Name::of_this_machine();
+        let authority = Authority::open(folder.path(), &names, began).unwrap();
+        let trusted = authority.certificate().clone();
+        let identity = Identity::new(Source::Authority(authority, names), began).unwrap();
+        assert!(!identity.look(began + TimeDelta::days(59)).unwrap(), "it is not due yet");
+
+        let tcp = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let port = tcp.local_addr().unwrap().port();
+        let listener = TlsListener::new(tcp, identity.server_config().unwrap());
+        let serving = axum::serve(listener, Router::new().route("/", get(|| async { "here" })));
+        let serving = tokio::spawn(serving.into_future());
+        // Somebody who says nothing keeps nobody out.
+        let _silent = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
+        let mut early = device(&trusted, port).await;
+        asks(&mut early).await;
+
+        let keeping = tokio::spawn({
+            let identity = identity.clone();
+            async move { identity.keep(None, move || now).await }
+        });
+        let old = shown(&early);
+        let renewed = async {
+            loop {
+                let mut late = device(&trusted, port).await;
+                asks(&mut late).await;
+                if shown(&late) != old {
+                    return;
+                }
+            }
+        };
+        tokio::time::timeout(Duration::from_secs(60), renewed).await.unwrap();
+        asks(&mut early).await;
+        assert_eq!(shown(&early), old, "a connection keeps what it began with");
+        assert!(!identity.look(now).unwrap(), "the next one is not due yet");
+        keeping.abort();
+        serving.abort();
+    }
+}

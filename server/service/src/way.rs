@@ -25,6 +25,8 @@ const PROXIES: usize = 16;
 pub struct Front {
     /// TLS of our own.
     pub tls: Tls,
+    /// The address at which crews reach the service, when it was said.
+    pub address: Option<String>,
     /// The proxies that are believed.
     pub behind: Vec<IpNet>,
 }
@@ -110,10 +112,8 @@ mod tests {
 
     #[test]
     fn only_a_named_proxy_is_believed_about_where_a_request_came_from() {
-        let front = Front {
-            tls: Tls::None,
-            behind: vec!["10.9.0.0/16".parse().unwrap(), "::1/128".parse().unwrap()],
-        };
+        let behind = vec!["10.9.0.0/16".parse().unwrap(), "::1/128".parse().unwrap()];
+        let front = Front { behind, ..Front::default() };
         let said = headers(&[("x-forwarded-for", "198.51.100.7"), ("x-forwarded-proto", "https")]);
         let way = |peer: &str, headers: &HeaderMap| front.way(Some(ip(peer)), headers);
         let proxied = Way { from: Some(ip("198.51.100.7")), secure: true };
@@ -128,7 +128,7 @@ mod tests {
 
     #[test]
     fn what_the_nearest_proxy_wrote_counts_before_what_its_sender_wrote() {
-        let front = Front { tls: Tls::None, behind: vec!["10.9.0.0/16".parse().unwrap()] };
+        let front = Front { behind: vec!["10.9.0.0/16".parse().unwrap()], ..Front::default() };
         let way = |fields: &[(&'static str, &'static str)]| front.way(Some(ip("10.9.1.1")), &headers(fields));
         // The sender wrote 127.0.0.1 and https; one proxy added the sender's address, the next the first proxy's.
         let lied = way(&[
@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn tls_of_our_own_is_secure_whatever_a_stranger_writes() {
-        let front = Front { tls: Tls::Given, behind: Vec::new() };
+        let front = Front { tls: Tls::Given, ..Front::default() };
         let way = front.way(Some(ip("198.51.100.7")), &headers(&[("x-forwarded-proto", "http")]));
         assert!(way.secure);
     }

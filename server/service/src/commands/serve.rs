@@ -176,7 +176,7 @@ impl Serve {
         let mut door = Door {
             listener,
             address: address("https", &host, at.port()),
-            front: Front { tls: Tls::None, behind: self.behind.clone() },
+            front: Front { behind: self.behind.clone(), ..Front::default() },
             identity: None,
             hangup: None,
             trust_page: None,
@@ -185,13 +185,8 @@ impl Serve {
         match self.tls.as_deref() {
             None => {
                 door.address = format!("http://{at}");
-                if !at.ip().is_loopback() && self.behind.is_empty() {
-                    tracing::warn!(
-                        "whoever is on the network can read what is sent to {}, passes too, and browsers give its pages \
-                         no position and no offline store: it is served without TLS. Use --tls auto, or --behind a proxy \
-                         that speaks TLS",
-                        door.address
-                    );
+                if let Some(warning) = in_the_clear(at, &self.behind) {
+                    tracing::warn!("{warning}");
                 }
             }
             Some([auto]) if auto.as_os_str() == "auto" => {
@@ -223,6 +218,9 @@ impl Serve {
             Some(_) => {
                 return Err(wrong("--tls takes `auto`, or a certificate's file and then its key's file"));
             }
+        }
+        if self.tls.is_some() && !Name::of_this_machine().contains(&host) {
+            door.front.address = Some(door.address.clone());
         }
         Ok(door)
     }
@@ -275,6 +273,16 @@ where
             Ok(())
         }
     }
+}
+
+/// What to say when it is served to a network without TLS.
+fn in_the_clear(at: SocketAddr, behind: &[IpNet]) -> Option<String> {
+    (!at.ip().is_loopback() && behind.is_empty()).then(|| {
+        format!(
+            "whoever is on the network can read what is sent to http://{at}, passes too, and browsers give its pages no \
+             position and no offline store: it is served without TLS. Use --tls auto, or --behind a proxy that speaks TLS"
+        )
+    })
 }
 
 /// A small event must not wait for the next one to fill a packet.
@@ -347,6 +355,19 @@ fn told_to_stop() -> Result<impl Future<Output = ()> + Send + 'static, CommandEr
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn whoever_serves_a_network_in_the_clear_is_told_so() {
+        let proxy = [network("10.0.0.5").unwrap()];
+        let warning = |at: &str, behind: &[IpNet]| in_the_clear(at.parse().unwrap(), behind);
+        for own in ["127.0.0.1:8474", "[::1]:8474"] {
+            assert_eq!(warning(own, &[]), None);
+        }
+        for open in ["0.0.0.0:8474", "192.168.8.2:8474", "[::]:8474"] {
+            assert!(warning(open, &[]).unwrap().contains("without TLS"), "{open}");
+            assert_eq!(warning(open, &proxy), None);
+        }
+    }
 
     #[test]
     fn a_proxy_is_an_address_or_a_network() {

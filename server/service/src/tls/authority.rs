@@ -197,7 +197,8 @@ fn make(names: &[Name], now: DateTime<Utc>) -> Result<String, TlsError> {
 }
 
 fn permitted(names: &[Name]) -> Vec<GeneralSubtree> {
-    let given = names.iter().map(|name| match name {
+    let own = Name::of_this_machine();
+    let given = names.iter().filter(|name| !own.contains(name)).map(|name| match name {
         Name::Host(host) => GeneralSubtree::DnsName(host.as_ref().to_owned()),
         Name::Address(address) => {
             let whole = if address.is_ipv4() { 32 } else { 128 };
@@ -249,4 +250,106 @@ pub(super) fn validity(
 
 fn moment(at: DateTime<Utc>) -> Result<OffsetDateTime, TlsError> {
     OffsetDateTime::from_unix_timestamp(at.timestamp()).map_err(|error| TlsError::NotMade(error.to_string()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(all: &[&str]) -> Vec<Name> {
+        all.iter().map(|name| name.parse().unwrap()).collect()
+    }
+
+    fn now() -> DateTime<Utc> {
+        DateTime::from_timestamp(1_790_000_000, 0).unwrap()
+    }
+
+    #[test]
+    fn the_authority_vouches_for_its_names_and_for_what_is_never_public() {
+        let folder = tempfile::tempdir().unwrap();
+        let authority =
+            Authority::open(folder.path(), &names(&["wire.example", "203.0.113.7"]), now()).unwrap();
+        for good in
+            ["wire.example", "a.wire.example", "203.0.113.7", "localhost", "post.local", "post.home.arpa"]
+        {
+            authority.issue(&names(&[good]), now()).unwrap();
+        }
+        for good in
+            ["10.9.8.7", "172.31.0.1", "192.168.8.2", "169.254.1.1", "127.0.0.1", "::1", "fd00::2", "fe80::2"]
+        {
+            authority.issue(&names(&[good]), now()).unwrap();
+        }
+        for bad in [
+            "bank.example",
+            "example",
+            "wire.example.org",
+            "203.0.113.8",
+            "172.32.0.1",
+            "192.169.0.1",
+            "2001:db8::1",
+        ] {
+            let refused = authority.issue(&names(&["wire.example", bad]), now()).err();
+            let Some(TlsError::OutsideAuthority { name, .. }) = &refused else {
+                panic!("{bad}: {refused:?}")
+            };
+            assert_eq!(*name, bad.parse().unwrap());
+        }
+    }
+
+    #[test]
+    fn a_certificate_is_due_at_two_thirds_of_its_time_and_never_outlives_the_authority() {
+        let folder = tempfile::tempdir().unwrap();
+        let all = names(&["wire.example"]);
+        let authority = Authority::open(folder.path(), &all, now()).unwrap();
+        let held = |at: DateTime<Utc>| {
+            let (key, due) = authority.issue(&all, at).unwrap();
+            let leaf = key.cert[0].clone();
+            let (_, parsed) = parse_x509_certificate(&leaf).unwrap();
+            (validity(&parsed).unwrap(), due)
+        };
+        let ((from, until), due) = held(now());
+        assert_eq!((until - now(), due - now()), (TimeDelta::days(90), TimeDelta::days(60)));
+        assert_eq!(now() - from, TimeDelta::days(2), "a device's clock may be behind");
+        let late = authority.until() - TimeDelta::days(30);
+        let ((_, until), due) = held(late);
+        assert_eq!((until, due), (authority.until(), late + TimeDelta::days(20)));
+        for outside in [authority.until(), now() - TimeDelta::days(3)] {
+            let refused = authority.issue(&all, outside).err();
+            assert!(matches!(refused, Some(TlsError::AuthorityEnded { .. })), "{refused:?}");
+        }
+    }
+
+    #[test]
+    fn the_authority_is_made_once_and_read_by_its_owner_alone() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let folder = tempfile::tempdir().unwrap();
+        let open = |name: &str| Authority::open(folder.path(), &names(&[name]), now());
+        let first = open("wire.example").unwrap();
+        assert_eq!(open("post.local").unwrap().certificate(), first.certificate());
+        let file = folder.path().join(FILE);
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing else is left behind");
+        assert_eq!(fs::metadata(&file).unwrap().mode() & 0o777, 0o600);
+        let pem = fs::read_to_string(&file).unwrap();
+        keep(folder.path(), &file, &make(&names(&["late.example"]), now()).unwrap()).unwrap();
+        assert_eq!(fs::read_to_string(&file).unwrap(), pem, "whoever comes second takes the first one's");
+
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o640)).unwrap();
+        assert!(matches!(open("wire.example").err(), Some(TlsError::OpenToOthers { .. })));
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
+        let other = make(&names(&["wire.example"]), now()).unwrap();
+        let key = |pem: &str| pem[pem.find("-----BEGIN PRIVATE").unwrap()..].to_owned();
+        let certificate = pem.replace(&key(&pem), "");
+        for broken in
+            [String::new(), certificate.clone(), key(&pem), certificate + &key(&other), "x".repeat(1 << 20)]
+        {
+            fs::write(&file, &broken).unwrap();
+            assert!(
+                matches!(open("wire.example").err(), Some(TlsError::Damaged { .. })),
+                "{} bytes",
+                broken.len()
+            );
+        }
+        fs::write(&file, "x".repeat((1 << 20) + 1)).unwrap();
+        assert!(matches!(open("wire.example").err(), Some(TlsError::TooLarge { .. })));
+    }
 }

@@ -32,10 +32,8 @@ impl FromStr for Name {
                 Ok(Self::Address(address))
             };
         }
-        match DnsName::try_from(text.to_ascii_lowercase()) {
-            Ok(host) if !host.as_ref().ends_with('.') => Ok(Self::Host(host)),
-            _ => Err(NoName(text.to_owned())),
-        }
+        let text = text.strip_suffix('.').unwrap_or(text);
+        DnsName::try_from(text.to_ascii_lowercase()).map(Self::Host).map_err(|_| NoName(text.to_owned()))
     }
 }
 
@@ -79,22 +77,14 @@ mod tests {
             ("fd00::2", "[fd00::2]"),
             ("[fd00::2]", "[fd00::2]"),
             ("post", "post"),
+            ("wire.example.", "wire.example"),
         ] {
             assert_eq!(typed.parse::<Name>().unwrap().to_string(), shown);
         }
         let long = format!("{}.example", "x".repeat(64));
-        for wrong in [
-            "",
-            ".",
-            "https://wire.example",
-            "wire.example:8474",
-            "*.example",
-            "0.0.0.0",
-            "a b",
-            "wire.example.",
-            &long,
-            "é",
-        ] {
+        for wrong in
+            ["", ".", "https://wire.example", "wire.example:8474", "*.example", "0.0.0.0", "a b", &long, "é"]
+        {
             assert!(wrong.parse::<Name>().is_err(), "{wrong}");
         }
     }
