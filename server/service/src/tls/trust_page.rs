@@ -1,6 +1,6 @@
 //! The one page that is served without TLS: it gives the authority's certificate to devices that do not trust it yet, and
 //! says how to check it. Nothing else is on it. What it says can be changed on its way; that is why it sends people to the
-//! command post's voice.
+//! command post's voice. The ways through each system's settings are from memory.
 
 use axum::{
     Router,
