@@ -92,6 +92,14 @@ pub enum TlsError {
         /// The time.
         now: DateTime<Utc>,
     },
+    /// An authority made now would never hold.
+    #[error(
+        "this machine's clock says {now}: set it first, for devices would not believe a certificate of that time"
+    )]
+    ClockWrong {
+        /// What the clock says.
+        now: DateTime<Utc>,
+    },
     /// The authority was made for other names.
     #[error(
         "the authority in {} may not vouch for {name}: it was made for other names, so that devices need not trust it \

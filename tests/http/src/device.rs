@@ -52,7 +52,8 @@ impl Device {
             let (sender, connection) =
                 handshake(TokioExecutor::new(), TokioIo::new(tls)).await.map_err(io::Error::other)?;
             tokio::spawn(connection);
-            Ok(Self { certificate, address: format!("https://{name}:{port}"), sender })
+            let host = if name.contains(':') { format!("[{name}]") } else { name.to_owned() };
+            Ok(Self { certificate, address: format!("https://{host}:{port}"), sender })
         })
         .await
     }

@@ -36,6 +36,8 @@ const AUTHORITY_HOLDS: TimeDelta = TimeDelta::days(730);
 const SERVER_HOLDS: TimeDelta = TimeDelta::days(90);
 /// A device's clock may be this far behind ours.
 const BACKDATED: TimeDelta = TimeDelta::days(2);
+/// Before this day (2026-05-01) there was no laywire: a machine without a battery for its clock says so after a power cut.
+const NEVER_BEFORE: i64 = 1_777_593_600;
 /// Where the authority is kept in the data folder.
 const FILE: &str = "authority.pem";
 
@@ -178,6 +180,9 @@ impl Authority {
 
 /// A new authority as PEM: its certificate and its key.
 fn make(names: &[Name], now: DateTime<Utc>) -> Result<String, TlsError> {
+    if now.timestamp() < NEVER_BEFORE {
+        return Err(TlsError::ClockWrong { now });
+    }
     let pair = KeyPair::generate()?;
     let mut authority = CertificateParams::default();
     authority.not_before = moment(now - BACKDATED)?;
@@ -317,6 +322,14 @@ mod tests {
             let refused = authority.issue(&all, outside).err();
             assert!(matches!(refused, Some(TlsError::AuthorityEnded { .. })), "{refused:?}");
         }
+    }
+
+    #[test]
+    fn no_authority_is_made_by_a_clock_that_lost_the_time() {
+        let folder = tempfile::tempdir().unwrap();
+        let refused = Authority::open(folder.path(), &names(&["wire.example"]), DateTime::UNIX_EPOCH).err();
+        assert!(matches!(refused, Some(TlsError::ClockWrong { .. })), "{refused:?}");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
     }
 
     #[test]
