@@ -309,11 +309,6 @@ async fn what_cannot_be_served_with_is_refused_in_words() {
     fs::write(&broken, "-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n").unwrap();
     let huge = world.folder.path().join("huge");
     fs::write(&huge, vec![b'x'; 2 << 20]).unwrap();
-    let serve = |tls: &[&str]| {
-        let common =
-            ["serve", "--listen", "127.0.0.1:0", "--database-url", "postgres://nobody@localhost/none"];
-        refused(&[&common[..], tls].concat())
-    };
     for (certificate, key, words) in [
         (&certificate, &other_key, "does not belong to the first certificate"),
         (&expired, &expired_key, "renew it"),
@@ -325,7 +320,7 @@ async fn what_cannot_be_served_with_is_refused_in_words() {
         (&certificate, &certificate, "holds no private key"),
         (&huge, &key, "more than"),
     ] {
-        let said = serve(&["--tls", certificate.to_str().unwrap(), key.to_str().unwrap()]);
+        let said = serve_refused(&["--tls", certificate.to_str().unwrap(), key.to_str().unwrap()]);
         assert!(said.contains(words), "{words}: {said}");
     }
     let (certificate, key) = (certificate.to_str().unwrap(), key.to_str().unwrap());
@@ -339,12 +334,13 @@ async fn what_cannot_be_served_with_is_refused_in_words() {
         (vec!["--name", "wire.example"], "--tls"),
         (vec!["--behind", "proxy"], "it has the form 10.0.0.5"),
     ] {
-        let said = serve_once(&options);
+        let said = serve_refused(&options);
         assert!(said.contains(words), "{options:?}: {said}");
     }
 }
 
-fn serve_once(options: &[&str]) -> String {
+/// What is said to whoever serves with these options; no database is needed to find out.
+fn serve_refused(options: &[&str]) -> String {
     let listen = if options.contains(&"--listen") { &[][..] } else { &["--listen", "127.0.0.1:0"] };
     refused(&[&["serve", "--database-url", "postgres://nobody@localhost/none"], listen, options].concat())
 }
