@@ -193,7 +193,7 @@ impl From<rustls::Error> for TlsError {
 /// Where the certificate comes from.
 pub enum Source {
     /// From our own authority, for these names.
-    Authority(Authority, Vec<Name>),
+    Authority(Box<Authority>, Vec<Name>),
     /// From files that somebody else keeps.
     Files(Files),
 }
@@ -383,7 +383,7 @@ mod tests {
         let names = name::Name::of_this_machine();
         let authority = Authority::open(folder.path(), &names, began).unwrap();
         let trusted = authority.certificate().clone();
-        let identity = Identity::new(Source::Authority(authority, names), began).unwrap();
+        let identity = Identity::new(Source::Authority(Box::new(authority), names), began).unwrap();
         assert!(!identity.look(began + TimeDelta::days(59)).unwrap(), "it is not due yet");
 
         let tcp = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -410,7 +410,7 @@ mod tests {
                 }
             }
         };
-        tokio::time::timeout(Duration::from_secs(60), renewed).await.unwrap();
+        tokio::time::timeout(Duration::from_mins(1), renewed).await.unwrap();
         asks(&mut early).await;
         assert_eq!(shown(&early), old, "a connection keeps what it began with");
         assert!(!identity.look(now).unwrap(), "the next one is not due yet");

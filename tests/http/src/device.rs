@@ -8,7 +8,7 @@ use http_body_util::{BodyExt, BodyStream, Full};
 use hyper::{
     Request,
     body::{Bytes, Incoming},
-    client::conn::http2::{SendRequest, handshake},
+    client::conn::http2::{self, SendRequest},
 };
 use hyper_util::rt::{TokioExecutor, TokioIo};
 use rustls::{
@@ -34,7 +34,8 @@ impl Device {
     /// # Errors
     /// Why the device does not believe that it speaks with the service.
     pub async fn connect(port: u16, name: &str, authority: &[u8]) -> io::Result<Self> {
-        within("the handshake ends", async {
+        // A handshake under way is large: it is kept off the stacks of those who wait for it.
+        let handshake = Box::pin(async {
             let mut roots = RootCertStore::empty();
             roots.add(CertificateDer::from(authority.to_vec())).expect("an authority's certificate");
             let ring = Arc::new(rustls::crypto::ring::default_provider());
@@ -50,12 +51,12 @@ impl Device {
             let shown = tls.get_ref().1.peer_certificates().expect("a server shows one");
             let certificate = shown[0].clone().into_owned();
             let (sender, connection) =
-                handshake(TokioExecutor::new(), TokioIo::new(tls)).await.map_err(io::Error::other)?;
+                http2::handshake(TokioExecutor::new(), TokioIo::new(tls)).await.map_err(io::Error::other)?;
             tokio::spawn(connection);
             let host = if name.contains(':') { format!("[{name}]") } else { name.to_owned() };
             Ok(Self { certificate, address: format!("https://{host}:{port}"), sender })
-        })
-        .await
+        });
+        within("the handshake ends", handshake).await
     }
 
     /// Sends a request on this connection.

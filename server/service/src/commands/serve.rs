@@ -201,7 +201,7 @@ impl Serve {
                     trust_page::router(authority.certificate(), authority.until(), &trust, &door.address)?;
                 door.trust_page = Some((page_listener, page));
                 door.front.tls = Tls::Local(trust);
-                door.identity = Some(Identity::new(Source::Authority(authority, names), now)?);
+                door.identity = Some(Identity::new(Source::Authority(Box::new(authority), names), now)?);
             }
             Some([certificate, key]) => {
                 if self.trust_page.is_some() {
