@@ -57,24 +57,29 @@ const test = base.extend<Secured>({
   },
 });
 
+/** The authority's fingerprint as the service printed it. */
+const printedBy = (service: Service) =>
+  service.said.map((line) => line.trim()).find((line) => /^([0-9A-F]{2}:){31}[0-9A-F]{2}$/.test(line))!;
+
 const certificate = async (trustPage: string) => {
   const address = new URL('/laywire-authority.crt', trustPage);
   address.hostname = '127.0.0.1';
   return Buffer.from(await (await fetch(address)).arrayBuffer());
 };
 
-test('a browser that trusts the authority has a position and offline pages; one that does not stays out', async ({
+test('a browser that trusts the authority gives our pages a position and a place offline; a stranger stays out', async ({
   operation,
   secured,
   trustPage,
   browserOf,
   launchOptions,
 }) => {
-  const stranger = await (await browserOf(launchOptions, null)).newPage();
-  await expect(stranger.goto(secured.address)).rejects.toThrow(/ERR_CERT_AUTHORITY_INVALID/);
+  const untold = await browserOf(launchOptions, null);
+  await expect((await untold.newPage()).goto(secured.address)).rejects.toThrow(/ERR_CERT_AUTHORITY_INVALID/);
   // The way in is open to it all the same.
+  const stranger = await untold.newPage();
   await stranger.goto(trustPage);
-  await expect(stranger.getByText(secured.said.map((line) => line.trim()).find((line) => /^(..:){31}/.test(line))!)).toBeVisible();
+  await expect(stranger.getByText(printedBy(secured))).toBeVisible();
   await stranger.getByText('iPhone and iPad').click();
   await expect(stranger.getByText('Certificate Trust Settings', { exact: false })).toBeVisible();
 
@@ -130,7 +135,7 @@ test('a pass is printed on one sheet of A4 or Letter, with what a device needs t
   await page.goto(`${secured.address}/join#${operation.commandPost}`);
   await page.getByRole('button', { name: 'Passes' }).click();
   const sheet = page.getByRole('dialog');
-  const fingerprint = secured.said.map((line) => line.trim()).find((line) => /^(..:){31}/.test(line))!;
+  const fingerprint = printedBy(secured);
   await expect(sheet.getByText(fingerprint.slice(0, 23).replaceAll(':', ' '))).toBeVisible();
   await sheet.getByRole('button', { name: 'Give a pass' }).click();
   const longest = 'Follow-up team of the northern detachmen';
