@@ -51,11 +51,15 @@ export class Database {
 /** One process of the service. */
 export class Service {
   address = '';
+  /** What it said before it served. */
+  said: string[] = [];
   #process: ChildProcess | null = null;
   readonly #database: Database;
+  readonly #more: readonly string[];
 
-  constructor(database: Database) {
+  constructor(database: Database, more: readonly string[] = []) {
     this.#database = database;
+    this.#more = more;
   }
 
   /** Starts it; on the same port again when it was stopped before. */
@@ -63,6 +67,7 @@ export class Service {
     const port = this.address ? new URL(this.address).port : '0';
     const web = resolve(clone, 'web/dist');
     const args = ['serve', '--database-url', this.#database.url, '--listen', `127.0.0.1:${port}`, '--web', web];
+    args.push(...this.#more);
     const child = spawn(binary, args, {
       stdio: ['ignore', 'pipe', 'inherit'],
       env: { ...process.env, LAYWIRE_LOG: 'warn' },
@@ -70,7 +75,10 @@ export class Service {
     this.#process = child;
     for await (const line of createInterface({ input: child.stdout })) {
       const said = /^laywire serves on (.*)$/.exec(line);
-      if (!said) continue;
+      if (!said) {
+        this.said.push(line);
+        continue;
+      }
       this.address = said[1]!;
       return;
     }

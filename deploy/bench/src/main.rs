@@ -12,7 +12,7 @@ use axum::{
     http::{Request, StatusCode, header},
 };
 use chrono::Utc;
-use laywire::{Service, access::Secret, openapi::app};
+use laywire::{Service, access::Secret, openapi::app, way::Front};
 use laywire_craft::{
     geodesy::Position,
     ids::OperationId,
@@ -56,7 +56,7 @@ async fn main() -> Result<(), Failure> {
 
 async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     let pool = laywire_store::open(database, 4).await?;
-    let service = Service::new(pool.clone(), CancellationToken::new(), false);
+    let service = Service::new(pool.clone(), CancellationToken::new(), Front::default());
     let router = app(service, None);
     println!(
         "{:>9}  {:>12}  {:>12}  {:>12}  {:>12}  {:>7}  {:>7}",

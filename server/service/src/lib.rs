@@ -7,6 +7,8 @@ pub mod commands;
 pub mod feed;
 pub mod openapi;
 pub mod problem;
+pub mod tls;
+pub mod way;
 
 use std::sync::Arc;
 
@@ -27,17 +29,17 @@ pub struct Service {
     pub feeds: Arc<feed::Feeds>,
     /// Cancelled when the process closes.
     pub closing: CancellationToken,
-    /// Whether cookies go over TLS alone.
-    pub secure_cookies: bool,
+    /// What stands between it and the crews.
+    pub front: way::Front,
 }
 
 impl Service {
     /// A service on a database whose schema is up to date.
     #[must_use]
-    pub fn new(pool: PgPool, closing: CancellationToken, secure_cookies: bool) -> Arc<Self> {
+    pub fn new(pool: PgPool, closing: CancellationToken, front: way::Front) -> Arc<Self> {
         let profile = Profile::field();
         let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
-        Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, secure_cookies })
+        Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, front })
     }
 
     /// Has every pass looked up again, in requests to come and in feeds that are open.

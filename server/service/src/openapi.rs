@@ -5,6 +5,7 @@ use std::{path::Path, sync::Arc, time::Duration};
 
 use axum::{
     Router,
+    extract::Request,
     http::{HeaderValue, StatusCode, header},
     middleware::from_fn_with_state,
     response::IntoResponse,
@@ -26,7 +27,10 @@ use utoipa::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use crate::{Service, access, api, problem};
+use crate::{
+    Service, access, api, problem,
+    way::{self, Tls, Way},
+};
 
 /// What stands over the list of routes.
 #[derive(OpenApi)]
@@ -77,6 +81,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::log::log))
         .routes(routes!(api::pass::passes, api::pass::give_pass))
         .routes(routes!(api::pass::revoke_pass))
+        .routes(routes!(api::reach::reach))
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_fault))
@@ -100,7 +105,7 @@ pub fn app(service: Arc<Service>, web: Option<&Path>) -> Router {
     let api = router
         .method_not_allowed_fallback(|| async { problem::Problem::MethodNotAllowed })
         .route("/api/{*rest}", axum::routing::any(|| async { problem::Problem::NotFound }))
-        .with_state(service);
+        .with_state(service.clone());
     let fixed = |name: header::HeaderName, value: &'static str| {
         SetResponseHeaderLayer::if_not_present(name, HeaderValue::from_static(value))
     };
@@ -117,7 +122,23 @@ pub fn app(service: Arc<Service>, web: Option<&Path>) -> Router {
         .layer(fixed(header::CONTENT_SECURITY_POLICY, CONTENT_POLICY))
         .layer(fixed(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .layer(fixed(header::REFERRER_POLICY, "no-referrer"))
-        .layer(TraceLayer::new_for_http())
+        .layer(tower::util::option_layer(lasting_tls(&service)))
+        .layer(TraceLayer::new_for_http().make_span_with(span))
+        .layer(from_fn_with_state(service, way::told))
+}
+
+/// With a certificate that browsers trust anyway, they are asked not to come without TLS again for a month; never with
+/// one of our own authority, which is gone after the operation while its name goes on.
+fn lasting_tls(service: &Service) -> Option<SetResponseHeaderLayer<HeaderValue>> {
+    let month = HeaderValue::from_static("max-age=2592000");
+    matches!(service.front.tls, Tls::Given)
+        .then(|| SetResponseHeaderLayer::overriding(header::STRICT_TRANSPORT_SECURITY, month))
+}
+
+/// What the service's own log says about a request.
+fn span(request: &Request) -> tracing::Span {
+    let from = request.extensions().get::<Way>().and_then(|way| way.from).map(tracing::field::display);
+    tracing::debug_span!("request", method = %request.method(), uri = %request.uri(), from)
 }
 
 /// The built pages: files under /assets never change under their name, an unknown one is not found, and any other

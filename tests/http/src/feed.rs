@@ -27,7 +27,8 @@ impl Event {
     }
 }
 
-type Pieces = Pin<Box<dyn Stream<Item = Result<Vec<u8>, reqwest::Error>> + Send>>;
+/// What comes in, piece by piece; nothing where the connection broke.
+type Pieces = Pin<Box<dyn Stream<Item = Option<Vec<u8>>> + Send>>;
 
 /// An open feed.
 pub struct Feed {
@@ -42,8 +43,14 @@ impl Feed {
         assert_eq!(response.status(), 200);
         assert_eq!(response.headers()["content-type"], "text/event-stream");
         assert_eq!(response.headers()["x-accel-buffering"], "no");
-        let pieces = response.bytes_stream().map(|piece| piece.map(|bytes| bytes.to_vec()));
-        Self { pieces: Box::pin(pieces), read: Vec::new() }
+        let pieces = response.bytes_stream().map(|piece| piece.ok().map(|bytes| bytes.to_vec()));
+        Self::of(Box::pin(pieces))
+    }
+
+    /// A feed whose bytes come from somewhere else.
+    #[must_use]
+    pub fn of(pieces: Pieces) -> Self {
+        Self { pieces, read: Vec::new() }
     }
 
     /// The next event; none when the stream has ended, in good order or not.
@@ -57,7 +64,7 @@ impl Feed {
                         None => continue,
                     }
                 }
-                self.read.extend(self.pieces.next().await?.ok()?);
+                self.read.extend(self.pieces.next().await??);
             }
         })
         .await

@@ -11,6 +11,7 @@
 )]
 
 pub mod crew;
+pub mod device;
 pub mod feed;
 pub mod process;
 pub mod scratch;
@@ -22,6 +23,7 @@ use serde_json::{Value, json};
 
 pub use crate::{
     crew::{Answer, Crew},
+    device::Device,
     feed::{Event, Feed},
     process::Process,
     scratch::Scratch,

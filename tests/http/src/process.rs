@@ -56,6 +56,8 @@ pub fn succeeds(arguments: &[&str]) -> String {
 pub struct Process {
     /// Where it serves: `http://127.0.0.1:PORT`.
     pub address: String,
+    /// What it said before.
+    pub said: Vec<String>,
     child: Child,
     /// Kept open: a service that says something more must not find its reader gone.
     _said: Lines<BufReader<ChildStdout>>,
@@ -75,6 +77,7 @@ impl Process {
             .spawn()
             .expect("the binary runs");
         let mut said = BufReader::new(child.stdout.take().expect("it is piped")).lines();
+        let mut before = Vec::new();
         let address = within("the service says where it serves", async {
             loop {
                 let line = said.next_line().await.expect("it speaks UTF-8");
@@ -82,10 +85,17 @@ impl Process {
                 if let Some(address) = line.strip_prefix("laywire serves on ") {
                     return address.to_owned();
                 }
+                before.push(line);
             }
         })
         .await;
-        Self { address, child, _said: said }
+        Self { address, said: before, child, _said: said }
+    }
+
+    /// The port on which it serves.
+    #[must_use]
+    pub fn port(&self) -> u16 {
+        self.address.rsplit_once(':').and_then(|(_, port)| port.parse().ok()).expect("an address has a port")
     }
 
     /// Its process id.

@@ -254,6 +254,23 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/reach': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** Says at which address crews reach the service, and which authority their devices have to trust. */
+    get: operations['reach'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/reckon/circuit': {
     parameters: {
       query?: never;
@@ -1456,6 +1473,12 @@ export interface components {
       /** @description The unfinished crossings, the first to do first. */
       waiting: components['schemas']['Waiting'][];
     };
+    /** @description How crews reach the service. */
+    Reach: {
+      /** @description Its address, when the service was told one; else the one that the page itself came from is as good as any. */
+      address: string | null;
+      authority: components['schemas']['Trust'] | null;
+    };
     /**
      * @description How a reading compares with what a sound line should read.
      * @enum {string}
@@ -2056,6 +2079,13 @@ export interface components {
       line: components['schemas']['LineId'];
       /** @description Where the wire lies, onward from the laying head: 1 to 1,000 positions. */
       positions: components['schemas']['Position'][];
+    };
+    /** @description How a device comes to trust the service's own authority. */
+    Trust: {
+      /** @description The page, over plain HTTP, with the authority's certificate and how to install it. */
+      page: string;
+      /** @description The SHA-256 of the authority's certificate, to be read out to whoever installs it. */
+      sha256: string;
     };
     /** @description A balance by a rheostat in series with the faulty conductor. */
     VarleyTest: {
@@ -2843,6 +2873,33 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reach: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['Reach'];
+        };
+      };
+      401: {
         headers: {
           [name: string]: unknown;
         };

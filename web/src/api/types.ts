@@ -28,4 +28,5 @@ export type Waiting = Shapes['Waiting'];
 export type Order = Shapes['Order'];
 export type PassFigures = Shapes['PassFigures'];
 export type GivenPass = Shapes['GivenPass'];
+export type Reach = Shapes['Reach'];
 export type ProblemDocument = Shapes['ProblemDocument'];

@@ -10,6 +10,7 @@ pub mod log;
 pub mod operation;
 pub mod pass;
 pub mod queue;
+pub mod reach;
 pub mod reckon;
 pub mod reference;
 pub mod report;

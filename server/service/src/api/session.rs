@@ -20,6 +20,7 @@ use crate::{
     Service,
     access::{Seat, Secret, cookie_name, pass_of},
     problem::{Problem, ProblemDocument, Sent},
+    way::Way,
 };
 
 /// A pass that somebody typed or scanned.
@@ -65,11 +66,12 @@ async fn session_of(service: &Service, seat: &Seat) -> Result<Session, Problem> 
     responses((status = 200, body = Session), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn join(
     State(service): State<Arc<Service>>,
+    Extension(way): Extension<Way>,
     Sent(join): Sent<Join>,
 ) -> Result<impl IntoResponse, Problem> {
     let secret = Secret::typed(&join.pass).ok_or(Problem::NoPass)?;
     let pass = pass_of(&service, &secret).await?;
-    let cookie = cookie(&service, &cookie_name(&pass), &secret.text(), 60 * 60 * 24 * 60);
+    let cookie = cookie(way, &cookie_name(&pass), &secret.text(), 60 * 60 * 24 * 60);
     let session = session_of(&service, &Seat(pass)).await?;
     Ok((AppendHeaders([(header::SET_COOKIE, cookie)]), Json(session)))
 }
@@ -87,15 +89,12 @@ pub async fn session(
 /// Goes out: the cookie is taken away. The pass stays good.
 #[utoipa::path(delete, path = "/api/session", tag = "session", operation_id = "leave",
     responses((status = 204), (status = 401, body = ProblemDocument)))]
-pub async fn leave(
-    State(service): State<Arc<Service>>,
-    Extension(seat): Extension<Seat>,
-) -> impl IntoResponse {
-    let cookie = cookie(&service, &cookie_name(&seat.0), "", 0);
+pub async fn leave(Extension(way): Extension<Way>, Extension(seat): Extension<Seat>) -> impl IntoResponse {
+    let cookie = cookie(way, &cookie_name(&seat.0), "", 0);
     (StatusCode::NO_CONTENT, AppendHeaders([(header::SET_COOKIE, cookie)]))
 }
 
-fn cookie(service: &Service, name: &str, value: &str, seconds: u32) -> String {
-    let secure = if service.secure_cookies { "; Secure" } else { "" };
+fn cookie(way: Way, name: &str, value: &str, seconds: u32) -> String {
+    let secure = if way.secure { "; Secure" } else { "" };
     format!("{name}={value}; Path=/api; HttpOnly; SameSite=Strict; Max-Age={seconds}{secure}")
 }

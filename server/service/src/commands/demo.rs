@@ -1,9 +1,6 @@
 //! The demonstration: a scenario that is sent through the API report by report, as crews would. It writes no table.
 
-use std::{
-    collections::HashMap, fmt::Write as _, net::SocketAddr, os::unix::fs::OpenOptionsExt, path::Path,
-    sync::Arc,
-};
+use std::{collections::HashMap, fmt::Write as _, os::unix::fs::OpenOptionsExt, path::Path, sync::Arc};
 
 use axum::{
     Router,
@@ -68,7 +65,7 @@ pub(super) async fn play(
     scenario: &Path,
     terrain: &Path,
     data: &Path,
-    address: SocketAddr,
+    address: &str,
 ) -> Result<(), CommandError> {
     let kept = data.join(PASSES);
     if laywire_store::operation::all(&service.pool).await?.is_empty() {
@@ -81,7 +78,7 @@ pub(super) async fn play(
             say("Passes of the demonstration; each opens its party's page:");
             for line in passes.lines() {
                 let (who, secret) = line.split_once('\t').unwrap_or(("", line));
-                say(&format!("  {who:<28} http://{address}/join#{secret}"));
+                say(&format!("  {who:<28} {address}/join#{secret}"));
             }
         }
         Err(_) => say("There are operations here already; the demonstration was not played."),

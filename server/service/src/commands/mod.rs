@@ -10,6 +10,8 @@ use laywire_store::{
     terrain::TerrainError,
 };
 
+use crate::tls::TlsError;
+
 mod demo;
 mod log;
 mod openapi;
@@ -76,11 +78,16 @@ pub enum CommandError {
     /// The ground could not be loaded.
     #[error("{0}")]
     Terrain(#[from] TerrainError),
+    /// TLS cannot be served.
+    #[error("{0}")]
+    Tls(#[from] TlsError),
     /// The address to listen on is taken or not allowed.
-    #[error("cannot listen on {address}: {error}. Choose another with --listen")]
+    #[error("cannot listen on {address}: {error}. Choose another with {option}")]
     Listen {
         /// The address.
         address: String,
+        /// The option that chooses it.
+        option: &'static str,
         /// What the system says.
         error: std::io::Error,
     },

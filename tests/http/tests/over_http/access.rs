@@ -207,11 +207,24 @@ async fn a_browser_holds_its_passes_in_cookies_that_no_script_and_no_other_site_
 }
 
 #[tokio::test]
-async fn behind_a_proxy_with_tls_cookies_go_over_tls_alone() {
+async fn a_proxy_is_believed_about_tls_only_when_it_was_named() {
     let ground = Ground::open().await;
-    let process = Process::serve(&["--database-url", &ground.database.url, "--secure-cookies"]).await;
-    let (answer, ..) = joined(&ground.post.at(&process.address)).await;
-    assert!(answer.header("set-cookie").contains("; Secure"), "{answer:?}");
+    for (behind, header, secure) in [
+        ("127.0.0.1", Some("https"), true),
+        ("127.0.0.0/8", Some("http"), false),
+        ("127.0.0.1", None, false),
+        ("192.0.2.1", Some("https"), false),
+    ] {
+        let process = Process::serve(&["--database-url", &ground.database.url, "--behind", behind]).await;
+        let crew = ground.post.at(&process.address);
+        let mut join = crew.bare(Method::POST, "/api/session").json(&json!({ "pass": crew.secret }));
+        if let Some(scheme) = header {
+            join = join.header("x-forwarded-proto", scheme).header("x-forwarded-for", "198.51.100.7");
+        }
+        let answer = Answer::to(join).await;
+        answer.ok(200);
+        assert_eq!(answer.header("set-cookie").contains("; Secure"), secure, "{behind} {header:?}");
+    }
 }
 
 #[tokio::test]

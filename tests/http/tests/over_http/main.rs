@@ -14,3 +14,4 @@ mod feed;
 mod outage;
 mod reckon;
 mod reports;
+mod tls;
