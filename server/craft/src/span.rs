@@ -10,6 +10,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::bounds::NoAnswer;
 use crate::catenary::{self, CLOSE, Catenary, LEAST_SPAN, MOST_SPAN, MOST_STEEP, root};
 use crate::construction::Construction;
 use crate::guide::{self, Item};
@@ -129,6 +130,24 @@ pub enum SpanError {
         /// The warmth when it is strung.
         strung_at: Celsius,
     },
+}
+
+impl NoAnswer for SpanError {
+    fn field(&self) -> Option<String> {
+        let field = match self {
+            Self::OutOfRange(range) => range.what,
+            Self::OverRailway => "over.obstacle",
+            Self::NotOverhead { .. } => "construction",
+            Self::SurfaceOutside { .. } => "over.to_m",
+            Self::WaterNotLevel { .. } => "over.crown_m",
+            Self::TooSteep { .. } => "right.tie_height_m",
+            Self::TooTight { .. } => "strung",
+            Self::TooElastic { .. } => "wire.stiffness_n",
+            Self::WarmIce { .. } => "loading.custom.ice_m",
+            Self::NotHot { .. } => "hot_c",
+        };
+        Some(field.to_owned())
+    }
 }
 
 /// What a wire is to a span.
