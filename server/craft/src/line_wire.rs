@@ -50,7 +50,8 @@ pub struct LineCrossing {
     pub crossing: CrossingId,
     /// How far the work has come.
     pub state: CrossingState,
-    /// Whether its construction is not settled, so that the trade's first choice was taken.
+    /// Whether its construction is not settled, so that the trade's first choice was taken that needs nothing to be
+    /// there already.
     pub construction_assumed: bool,
 }
 
@@ -197,17 +198,17 @@ pub fn reckon(
 ) -> Result<LineWire, Error> {
     let asked = Asked::of(line, crossings, profile);
     let layout = Layout::new(&asked.wire)?;
-    let place = |chainage: Metres| -> Result<LinePlace, OutOfBounds> {
+    let stand = |chainage: Metres| -> Result<LinePlace, OutOfBounds> {
         let chainage_m = asked.on_line(chainage);
         let along = layout.along_wire(chainage_m)?;
         Ok(LinePlace { chainage_m, wire_m: along.from_wire_m, drawn_m: layout.drawn_at(chainage_m)? })
     };
     let no_splice = no_splice(&asked, &layout)?;
-    let head = if line.laid.is_empty() { None } else { Some(place(line.laid_length)?) };
+    let head = if line.laid.is_empty() { None } else { Some(stand(line.laid_length)?) };
     let mut reels = Vec::with_capacity(line.reels.len());
     for (number, reel) in line.reels.iter().enumerate() {
         let end = line.reels.get(number + 1).map_or(line.laid_length, |next| next.from_chainage_m);
-        let (from, to) = (place(reel.from_chainage_m)?, place(end)?);
+        let (from, to) = (stand(reel.from_chainage_m)?, stand(end)?);
         let left_m = (reel.length_m - (to.drawn_m - from.drawn_m)).max(Metres::ZERO);
         reels.push(LineReel {
             id: reel.id,
@@ -220,7 +221,7 @@ pub fn reckon(
     }
     let mut splices = Vec::with_capacity(line.splices.len());
     for splice in &line.splices {
-        let place = place(splice.chainage_m)?;
+        let place = stand(splice.chainage_m)?;
         let inside = |stretch: &&LineNoSplice| stretch.from_m < place.drawn_m && place.drawn_m < stretch.to_m;
         let forbidden_by = no_splice.iter().find(inside).map(|stretch| stretch.crossing);
         splices.push(LineSplice { place, at: splice.at, forbidden_by });
@@ -332,6 +333,12 @@ fn no_splice(asked: &Asked, layout: &Layout) -> Result<Vec<LineNoSplice>, OutOfB
     Ok(named)
 }
 
+/// Whether a construction can be planned on before anybody has been there: it wants no culvert, bridge, tree or pole.
+fn needs_nothing_there(construction: Construction) -> bool {
+    use Construction as C;
+    matches!(construction, C::UnderRails | C::OverheadLancePoles | C::Buried | C::Ladder)
+}
+
 /// The questions that a line comes to.
 struct Asked {
     length: Metres,
@@ -362,9 +369,7 @@ impl Asked {
         };
         let mut order: Vec<&Crossing> =
             crossings.iter().filter(|crossing| crossing.state != CrossingState::StruckOut).collect();
-        order.sort_by(|a, b| {
-            a.chainage.value().total_cmp(&b.chainage.value()).then_with(|| a.id.cmp(&b.id))
-        });
+        order.sort_by(|a, b| a.chainage.value().total_cmp(&b.chainage.value()).then_with(|| a.id.cmp(&b.id)));
         for crossing in order {
             asked.add(crossing, profile);
         }
@@ -375,19 +380,20 @@ impl Asked {
         let known = crossing.construction;
         let first_choice = || {
             let guide = guide::guide(crossing.obstacle, crossing.hard_surface, profile);
-            guide.allowed.first().map(|choice| choice.construction)
+            let mut choices = guide.allowed.iter().map(|choice| choice.construction);
+            choices.find(|&construction| needs_nothing_there(construction))
         };
         let number = self.crossings.len();
         let Some(construction) = known.or_else(first_choice) else {
             self.remarks.push(format!(
-                "the {} at {} is left out: no construction is allowed there",
+                "the {} at {} is left out: it takes something that has to be found there first",
                 crossing.obstacle, crossing.chainage
             ));
             return;
         };
         if known.is_none() {
             self.remarks.push(format!(
-                "crossings[{number}] over a {} has no construction yet: {construction} was taken",
+                "crossings[{number}], a {}, has no construction yet: {construction} was taken",
                 crossing.obstacle
             ));
         }

@@ -203,7 +203,9 @@ impl Record {
             ));
         }
         let along = |distance: Metres| {
-            Metres::bounded(distance.value() / sections.value() * record.value()).max(Metres::ZERO).min(record)
+            Metres::bounded(distance.value() / sections.value() * record.value())
+                .max(Metres::ZERO)
+                .min(record)
         };
         let ground = |distance: Metres| {
             let found = layout.on_ground(along(distance)).map_err(wire::Error::from);
@@ -211,7 +213,7 @@ impl Record {
         };
         let (from, to) = (along(nearest), along(farthest));
         let landmarks = self.landmarks(&layout).map_err(|bounds| Error::Record(bounds.into()))?;
-        let before = landmarks.iter().filter(|mark| mark.to_wire < from).next_back().cloned();
+        let before = landmarks.iter().rfind(|mark| mark.to_wire < from).cloned();
         let beyond = landmarks.iter().find(|mark| mark.from_wire > to).cloned();
         let inside =
             landmarks.into_iter().filter(|mark| mark.from_wire <= to && mark.to_wire >= from).collect();
