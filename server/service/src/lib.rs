@@ -31,7 +31,7 @@ pub struct Service {
     /// Whether cookies go over TLS alone.
     pub secure_cookies: bool,
     /// How many long reckonings may run at once: the rest of the service goes on beside them.
-    pub long_reckonings: Semaphore,
+    pub long_reckonings: Arc<Semaphore>,
 }
 
 /// Long reckonings at once: half of the processors, and one at the least.
@@ -52,7 +52,7 @@ impl Service {
             feeds,
             closing,
             secure_cookies,
-            long_reckonings: Semaphore::new(long_reckonings()),
+            long_reckonings: Arc::new(Semaphore::new(long_reckonings())),
         })
     }
 

@@ -355,8 +355,7 @@ pub async fn line_fault(
     let place = |of: fn(&fault::GroundStretch) -> Metres| {
         answer.ground.as_ref().and_then(|ground| line_wire::position(&line, of(ground)))
     };
-    let (at, from, to) =
-        (place(|g| g.chainage_m), place(|g| g.from_chainage_m), place(|g| g.to_chainage_m));
+    let (at, from, to) = (place(|g| g.chainage_m), place(|g| g.from_chainage_m), place(|g| g.to_chainage_m));
     Ok(Json(LineFault { answer, crossings, at, from, to }))
 }
 
