@@ -1204,7 +1204,10 @@ export interface components {
     };
     /** @description A crossing of the line, in the order of the question. */
     LineCrossing: {
-      /** @description Whether its construction is not settled, so that the trade's first choice was taken. */
+      /**
+       * @description Whether its construction is not settled, so that the trade's first choice was taken that needs nothing to be
+       *     there already.
+       */
       construction_assumed: boolean;
       /** @description The crossing. */
       crossing: components['schemas']['CrossingId'];
