@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
 enum Question {
     Circuit(CircuitInput),
-    Fault(FaultInput),
+    Fault(Box<FaultInput>),
 }
 
 fn answer(question: &Question) -> Value {
