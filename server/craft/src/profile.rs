@@ -765,7 +765,10 @@ impl Profile {
                 Stricter::Less => ours > theirs,
                 Stricter::Neither => false,
             };
-            if !looser {
+            // Where the field rule asks for more, it governs on a public way as well.
+            if !looser || self.ways().iter().any(|(name, way)| {
+                row.figure == format!("heights.{name}.public") && way.civil.value <= way.field.value
+            }) {
                 continue;
             }
             let (value, built_in_value) = (row.value, built_in.value);
@@ -804,9 +807,20 @@ impl Profile {
     }
 
     fn nearer_to_power(&self, floor: &Self) -> Option<ProfileWarning> {
-        let upper = |profile: &Self| profile.power_line.equipment.iter().map(|step| step.to_kv).collect::<Vec<_>>();
-        let voltages: BTreeSet<Kilovolts> =
-            upper(self).into_iter().chain(upper(floor)).chain([self.power_line.person.to_kv]).collect();
+        let edges = |profile: &Self| {
+            let line = &profile.power_line;
+            let steps = line.equipment.iter().map(|step| step.to_kv.value());
+            steps.chain([line.person.to_kv.value()]).collect::<Vec<_>>()
+        };
+        // The built-in distance grows at its edges and at each 10 kV, ours only ever grows: it is looser just above one of
+        // these, or nowhere.
+        let voltages: BTreeSet<Kilovolts> = (0..=200u8)
+            .map(|ten| f64::from(ten) * 10.0)
+            .chain(edges(self))
+            .chain(edges(floor))
+            .flat_map(|edge| [Kilovolts::new(edge).ok(), Kilovolts::new(edge + 0.001).ok()])
+            .flatten()
+            .collect();
         voltages.into_iter().find_map(|kilovolts| {
             let ours = self.power_line.distance(Some(kilovolts));
             let theirs = floor.power_line.distance(Some(kilovolts));
