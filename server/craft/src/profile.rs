@@ -21,6 +21,8 @@ use crate::{
 
 /// The longest file that is read, in bytes.
 pub const MOST_BYTES: usize = 100_000;
+/// The highest voltage of a power line.
+pub const HIGHEST_VOLTAGE: Kilovolts = Kilovolts::from_const(1_000.0);
 /// The most rows in the table of distances to power lines.
 pub const MOST_STEPS: usize = 20;
 
@@ -103,7 +105,9 @@ fn either(one: (&str, Option<f64>), other: (&str, Option<f64>), factor: f64) -> 
         (Some(value), None) => Ok(value),
         (None, Some(value)) => Ok(value * factor),
         (None, None) => Err(format!("the value is missing: give {} or {}", one.0, other.0)),
-        (Some(_), Some(_)) => Err(format!("the value is given twice: give {} or {}, not both", one.0, other.0)),
+        (Some(_), Some(_)) => {
+            Err(format!("the value is given twice: give {} or {}, not both", one.0, other.0))
+        }
     }
 }
 
@@ -569,7 +573,9 @@ pub enum ProfileError {
         most: f64,
     },
     /// The voltages of a table do not rise.
-    #[error("{figure} is {value} and does not rise from the row before: put the rows in the order of their voltage")]
+    #[error(
+        "{figure} is {value} and does not rise from the row before: put the rows in the order of their voltage"
+    )]
     NotRising {
         /// Which figure.
         figure: String,
@@ -616,7 +622,14 @@ struct Row {
 struct Rows(Vec<Row>);
 
 impl Rows {
-    fn add(&mut self, figure: String, value: FigureValue, source: &Source, range: (f64, f64), stricter: Stricter) {
+    fn add(
+        &mut self,
+        figure: String,
+        value: FigureValue,
+        source: &Source,
+        range: (f64, f64),
+        stricter: Stricter,
+    ) {
         let (least, most) = range;
         self.0.push(Row { figure, value, source: source.clone(), least, most, stricter });
     }
@@ -758,7 +771,9 @@ impl Profile {
         let floors = floor.rows();
         for row in self.rows() {
             // The table of distances may have other rows than the floor's, and is compared as a whole.
-            let Some(built_in) = floors.iter().find(|built_in| built_in.figure == row.figure) else { continue };
+            let Some(built_in) = floors.iter().find(|built_in| built_in.figure == row.figure) else {
+                continue;
+            };
             let (ours, theirs) = (row.value.number(), built_in.value.number());
             let looser = match row.stricter {
                 Stricter::Greater => ours < theirs,
@@ -766,9 +781,11 @@ impl Profile {
                 Stricter::Neither => false,
             };
             // Where the field rule asks for more, it governs on a public way as well.
-            if !looser || self.ways().iter().any(|(name, way)| {
-                row.figure == format!("heights.{name}.public") && way.civil.value <= way.field.value
-            }) {
+            if !looser
+                || self.ways().iter().any(|(name, way)| {
+                    row.figure == format!("heights.{name}.public") && way.civil.value <= way.field.value
+                })
+            {
                 continue;
             }
             let (value, built_in_value) = (row.value, built_in.value);
@@ -795,7 +812,8 @@ impl Profile {
 
     /// What it comes to when a unit says of a way that it is not public.
     fn not_public(&self, figure: &str) -> Option<String> {
-        let (_, way) = self.ways().into_iter().find(|(name, _)| figure == format!("heights.{name}.public"))?;
+        let (_, way) =
+            self.ways().into_iter().find(|(name, _)| figure == format!("heights.{name}.public"))?;
         Some(format!(
             "{figure} is no ({}): the field rule governs there, {} ({}), and not the civil one, {} ({})",
             way.public.source,
@@ -814,12 +832,13 @@ impl Profile {
         };
         // The built-in distance grows at its edges and at each 10 kV, ours only ever grows: it is looser just above one of
         // these, or nowhere.
-        let voltages: BTreeSet<Kilovolts> = (0..=200u8)
+        let voltages: BTreeSet<Kilovolts> = (0..=100u8)
             .map(|ten| f64::from(ten) * 10.0)
             .chain(edges(self))
             .chain(edges(floor))
-            .flat_map(|edge| [Kilovolts::new(edge).ok(), Kilovolts::new(edge + 0.001).ok()])
-            .flatten()
+            .flat_map(|edge| [edge, edge + 0.001])
+            .filter(|&edge| edge <= HIGHEST_VOLTAGE.value())
+            .filter_map(|edge| Kilovolts::new(edge).ok())
             .collect();
         voltages.into_iter().find_map(|kilovolts| {
             let ours = self.power_line.distance(Some(kilovolts));
@@ -1035,7 +1054,8 @@ impl Profile {
         let constructions = Construction::ALL
             .into_iter()
             .filter_map(|construction| {
-                let (here, there) = (ours.constructions.of(construction), theirs.constructions.of(construction));
+                let (here, there) =
+                    (ours.constructions.of(construction), theirs.constructions.of(construction));
                 let lead_min = own(here.lead.value, there.lead.value);
                 let follow_up_min = own(here.follow_up.value, there.follow_up.value);
                 (lead_min.is_some() || follow_up_min.is_some()).then_some(ConstructionMinutes {
@@ -1046,7 +1066,10 @@ impl Profile {
             })
             .collect();
         pace::Figures {
-            lead_rate_m_per_min: own(ours.laying_rate(lead, light).value, theirs.laying_rate(lead, light).value),
+            lead_rate_m_per_min: own(
+                ours.laying_rate(lead, light).value,
+                theirs.laying_rate(lead, light).value,
+            ),
             follow_up_rate_m_per_min: own(
                 ours.following_rate(follow_up).value,
                 theirs.following_rate(follow_up).value,

@@ -15,7 +15,7 @@ use crate::{
     lance_pole::{self, LancePole, LancePoleSet},
     obstacle::Obstacle,
     pace::{self, Ground, Light, Means},
-    profile::{Distance, Profile, feet_and_metres},
+    profile::{Distance, HIGHEST_VOLTAGE, Profile, feet_and_metres},
     refusal::Refusal,
     units::{Kilovolts, Metres, Minutes, Newtons, feet},
     wire::{self, What},
@@ -392,7 +392,12 @@ fn check(input: &SiteInput) -> Result<(), SiteError> {
         only_with("power_line.distance_m", line.distance_m.is_some(), line.there, with)?;
         only_with("power_line.kilovolts", line.kilovolts.is_some(), line.there, with)?;
         range("power_line.distance_m", line.distance_m.map_or(0.0, Metres::value), 0.0, FARTHEST)?;
-        range("power_line.kilovolts", line.kilovolts.map_or(0.0, Kilovolts::value), 0.0, 1_000.0)?;
+        range(
+            "power_line.kilovolts",
+            line.kilovolts.map_or(0.0, Kilovolts::value),
+            0.0,
+            HIGHEST_VOLTAGE.value(),
+        )?;
     }
     if let Some(water) = input.water {
         only_with("water", true, input.obstacle == Obstacle::Stream, "a stream")?;
@@ -678,11 +683,8 @@ impl Site<'_> {
     fn way(&self, construction: Construction, needs: Vec<SiteNeed>) -> Result<(Place, SiteWay), SiteError> {
         let input = self.input;
         let overhead = construction.is_overhead();
-        let at_hand = if needs.iter().all(|need| need.at_hand == AtHand::There) {
-            AtHand::There
-        } else {
-            AtHand::Look
-        };
+        let at_hand =
+            if needs.iter().all(|need| need.at_hand == AtHand::There) { AtHand::There } else { AtHand::Look };
         let passage = self.passage(construction);
         let distance = passage.and_then(|(passage, _)| passage.distance_m);
         let detour = distance.map(|distance| distance + distance);
@@ -777,7 +779,8 @@ impl Site<'_> {
             minutes(follow_up.work_min)
         );
         if on_carriageway > Minutes::ZERO {
-            words = format!("{words}, {} of it on the carriageway, which counts twice", minutes(on_carriageway));
+            words =
+                format!("{words}, {} of it on the carriageway, which counts twice", minutes(on_carriageway));
         }
         words.push('.');
         words
@@ -881,11 +884,7 @@ impl Site<'_> {
         }
     }
 
-    fn times(
-        &self,
-        construction: Construction,
-        detour: Metres,
-    ) -> Result<(SiteTime, SiteTime), SiteError> {
+    fn times(&self, construction: Construction, detour: Metres) -> Result<(SiteTime, SiteTime), SiteError> {
         let input = self.input;
         let mut figures = self.profile.pace_figures(input.light, input.lead_means, input.follow_up_means);
         // Only the crossing is asked about, not the line's end.
@@ -955,7 +954,12 @@ impl Site<'_> {
             }
             C::UnderRails => {
                 list.count("stakes", 2, "one outside the rails on each side", "SS0444 p. 25");
-                list.count("wooden-handled shovel", 1, "a trench in the ballast and beyond it", "SS0440 p. 7");
+                list.count(
+                    "wooden-handled shovel",
+                    1,
+                    "a trench in the ballast and beyond it",
+                    "SS0440 p. 7",
+                );
                 list.count("mallet", 1, "for the stakes", "SS0440 p. 7");
             }
             C::OverheadTrees | C::OverheadPoles => {
