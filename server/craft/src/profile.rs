@@ -2,6 +2,9 @@
 //! the floor that the rules stand on; a unit's file changes a part of them. It never decides on a report, and it reads
 //! no file: the text comes with the call.
 //!
+//! An operation keeps the profile that it was opened under, and its log is judged by that for all its time. So what is stored
+//! has to stay readable: a figure that is added here comes with a migration that gives it to the rows that lack it.
+//!
 //! A unit's stricter figure is taken. A looser one is refused for railways; elsewhere it is taken, and a warning with both
 //! figures stays with the profile wherever it goes.
 
