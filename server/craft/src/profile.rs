@@ -1087,7 +1087,7 @@ impl Profile {
 }
 
 /// A figure that differs from the built-in one.
-fn own<T: PartialEq>(ours: T, built_in: T) -> Option<T> {
+fn own<T: Copy + PartialEq>(ours: T, built_in: T) -> Option<T> {
     (ours != built_in).then_some(ours)
 }
 

@@ -369,10 +369,10 @@ fn only_with(field: &'static str, given: bool, there: bool, with: &'static str) 
 }
 
 fn check(input: &SiteInput) -> Result<(), SiteError> {
-    let width = input.width_m.map_or(0.0, Metres::value);
-    range("width_m", width, 0.0, WIDEST)?;
+    let across = input.width_m.map_or(0.0, Metres::value);
+    range("width_m", across, 0.0, WIDEST)?;
     if let Some(span) = input.span_m {
-        range("span_m", span.value(), width.max(1.0), WIDEST)?;
+        range("span_m", span.value(), across.max(1.0), WIDEST)?;
     }
     for (field, flooded, with, passage) in [
         ("culvert.distance_m", "culvert.flooded", "a culvert that is there", input.culvert),
@@ -634,9 +634,8 @@ impl Site<'_> {
         let keep = self.distance_from_power(construction);
         let what = format!("no power line within {} ({})", feet_and_metres(keep.least_m), keep.source);
         match self.input.power_line {
-            None => Ok(look(what)),
             Some(NearPowerLine { there: false, .. }) => Ok(there(what)),
-            Some(NearPowerLine { distance_m: None, .. }) => Ok(look(what)),
+            None | Some(NearPowerLine { distance_m: None, .. }) => Ok(look(what)),
             Some(NearPowerLine { distance_m: Some(distance), kilovolts, .. }) if distance < keep.least_m => {
                 let of = kilovolts.map_or_else(
                     || "of a voltage that its owner has not said".to_owned(),
