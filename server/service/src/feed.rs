@@ -167,9 +167,10 @@ impl Feeds {
         }
         let lines = laywire_store::lines(&self.pool, operation, after).await?;
         let crossings = laywire_store::crossings(&self.pool, operation, after).await?;
-        let slack_percent = match lines.is_empty() {
-            true => 0,
-            false => laywire_store::operation::profile(&self.pool, operation).await?.wire.slack.value,
+        let slack_percent = if lines.is_empty() {
+            0
+        } else {
+            laywire_store::operation::profile(&self.pool, operation).await?.wire.slack.value
         };
         let mut news: Vec<News> = entries
             .into_iter()
