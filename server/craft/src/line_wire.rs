@@ -18,11 +18,11 @@ use crate::{
     ids::{CrossingId, LineId, ReelId},
     line::Line,
     pace,
-    profile::Profile,
+    profile::{Profile, own},
     text::Name,
     trace::Trace,
     units::{Metres, Minutes},
-    wire::{self, Layout, NoSplice},
+    wire::{self, Layout},
 };
 
 /// A reel of this length is expected after those that are begun: one mile, a length that field wire is issued in (SS0440 p.
@@ -203,7 +203,7 @@ pub fn reckon(
         let along = layout.along_wire(chainage_m)?;
         Ok(LinePlace { chainage_m, wire_m: along.from_wire_m, drawn_m: layout.drawn_at(chainage_m)? })
     };
-    let no_splice = no_splice(&asked, &layout)?;
+    let no_splice = no_splice(&asked, &layout, profile)?;
     let head = if line.laid.is_empty() { None } else { Some(stand(line.laid_length)?) };
     let mut reels = Vec::with_capacity(line.reels.len());
     for (number, reel) in line.reels.iter().enumerate() {
@@ -230,7 +230,7 @@ pub fn reckon(
     let draw_m = layout.drawn();
     let drawn = head.map_or(Metres::ZERO, |head| head.drawn_m);
     let left = reels.last().map_or(Metres::ZERO, |reel| reel.left_m);
-    let asked_pace = asked.pace(plan, reel_changes(line.reels.len(), draw_m - drawn, left));
+    let asked_pace = asked.pace(plan, reel_changes(line.reels.len(), draw_m - drawn, left), profile);
     let pace = pace::reckon(&asked_pace)?;
     let wire = wire::reckon(&asked.wire)?;
     Ok(LineWire {
@@ -313,8 +313,8 @@ fn along(line: &Line) -> LineAlong {
     }
 }
 
-fn no_splice(asked: &Asked, layout: &Layout) -> Result<Vec<LineNoSplice>, OutOfBounds> {
-    let stretches = layout.no_splice(&asked.wire, &NoSplice::default())?;
+fn no_splice(asked: &Asked, layout: &Layout, profile: &Profile) -> Result<Vec<LineNoSplice>, OutOfBounds> {
+    let stretches = layout.no_splice(&asked.wire, &profile.no_splice())?;
     let mut named = Vec::with_capacity(stretches.len());
     for stretch in stretches {
         let crossing = &asked.wire.crossings[stretch.crossing];
@@ -349,18 +349,13 @@ struct Asked {
 
 impl Asked {
     fn of(line: &Line, crossings: &[Crossing], profile: &Profile) -> Self {
-        let slack = profile.slack_percent;
         let mut asked = Self {
             length: line.length(),
             wire: wire::Input {
                 legs: vec![wire::Leg { name: None, length_m: line.length(), slack_percent: None }],
                 crossings: Vec::new(),
                 splices: u16::try_from(line.splices.len()).unwrap_or(u16::MAX),
-                figures: wire::Figures {
-                    // The field's own slack keeps its source.
-                    slack_percent: (slack != Profile::field().slack_percent).then_some(slack),
-                    ..wire::Figures::default()
-                },
+                figures: profile.wire_figures(),
                 at_chainages_m: Vec::new(),
                 at_wires_m: Vec::new(),
             },
@@ -405,12 +400,16 @@ impl Asked {
             ));
         }
         let overhead = construction.is_overhead();
-        let width_m = crossing.span.filter(|_| overhead);
+        // What the profile leaves as it is built in keeps the built-in source.
+        let (ours, field) = (profile, Profile::field());
+        let usual = own(ours.span.normal.value, field.span.normal.value);
+        let width_m = crossing.span.or(usual).filter(|_| overhead);
         let tie_height_m = crossing.clearance.filter(|_| overhead).map(|clearance| {
-            let span = width_m.unwrap_or(Profile::field().normal_span.value);
+            let span = width_m.unwrap_or(field.span.normal.value);
             (clearance + wire::usual_sag(span)).min(wire::HIGHEST)
         });
-        let depth_m = crossing.depth.filter(|_| construction == Construction::Buried);
+        let usual = own(ours.burial.depth.value, field.burial.depth.value);
+        let depth_m = crossing.depth.or(usual).filter(|_| construction == Construction::Buried);
         self.wire.crossings.push(wire::Crossing {
             width_m,
             tie_height_m,
@@ -429,7 +428,7 @@ impl Asked {
         chainage.max(Metres::ZERO).min(self.length)
     }
 
-    fn pace(&self, plan: PacePlan, reel_changes: u16) -> pace::Input {
+    fn pace(&self, plan: PacePlan, reel_changes: u16, profile: &Profile) -> pace::Input {
         let at = |crossing: &wire::Crossing| pace::Crossing {
             chainage_m: crossing.chainage_m,
             obstacle: crossing.obstacle,
@@ -445,7 +444,7 @@ impl Asked {
             lead_means: plan.lead_means,
             follow_up_means: plan.follow_up_means,
             follow_up_after_min: plan.follow_up_after.unwrap_or(Minutes::ZERO),
-            figures: pace::Figures::default(),
+            figures: profile.pace_figures(plan.light, plan.lead_means, plan.follow_up_means),
         }
     }
 }

@@ -13,7 +13,6 @@ pub mod way;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use laywire_craft::profile::Profile;
 use laywire_store::PgPool;
 use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
@@ -22,8 +21,6 @@ use tokio_util::sync::CancellationToken;
 pub struct Service {
     /// The database.
     pub pool: PgPool,
-    /// The figures of construction.
-    pub profile: Profile,
     /// Passes seen a moment ago.
     pub seen: access::Seen,
     /// Who watches.
@@ -45,11 +42,9 @@ impl Service {
     /// A service on a database whose schema is up to date.
     #[must_use]
     pub fn new(pool: PgPool, closing: CancellationToken, front: way::Front) -> Arc<Self> {
-        let profile = Profile::field();
-        let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
+        let feeds = Arc::new(feed::Feeds::new(pool.clone(), closing.clone()));
         Arc::new(Self {
             pool,
-            profile,
             seen: access::Seen::default(),
             feeds,
             closing,

@@ -12,6 +12,7 @@ mod bad_input;
 mod command_line;
 mod feed;
 mod outage;
+mod profile;
 mod reckon;
 mod reports;
 mod tls;
