@@ -15,14 +15,18 @@ export function verdict({ clearance, strength }: SpanAnswer, over: string, units
   if (!clearance) return '';
   const when = conditionWords[clearance.governs] ?? clearance.governs;
   if (clearance.least_m === null) return `The wire breaks ${when}.`;
-  const asked = heightNeeded(clearance.required_m, units);
+  // Water asks for no height of its own: only that the wire hangs clear of it.
+  const asked =
+    clearance.required_m > 0
+      ? `${heightNeeded(clearance.required_m, units)} is asked`
+      : 'it has to hang clear';
   if (clearance.enough) {
     const pulled = strength.enough ? '' : ' But it is pulled too hard: see below.';
-    return `High enough: ${height(clearance.least_m, units)} over the ${over} ${when}, where ${asked} is asked.${pulled}`;
+    return `High enough: ${height(clearance.least_m, units)} over the ${over} ${when}, where ${asked}.${pulled}`;
   }
   // Less is missing than a centimetre or an inch: say the least that can be said, never 0.
   const short = heightNeeded(clearance.required_m - clearance.least_m, units);
-  return `Too low by ${short}: ${height(clearance.least_m, units)} over the ${over} ${when}, where ${asked} is asked.`;
+  return `Too low by ${short}: ${height(clearance.least_m, units)} over the ${over} ${when}, where ${asked}.`;
 }
 
 export interface Row {
