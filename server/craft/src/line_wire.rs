@@ -362,9 +362,7 @@ impl Asked {
         };
         let mut order: Vec<&Crossing> =
             crossings.iter().filter(|crossing| crossing.state != CrossingState::StruckOut).collect();
-        order.sort_by(|a, b| {
-            a.chainage.value().total_cmp(&b.chainage.value()).then_with(|| a.id.cmp(&b.id))
-        });
+        order.sort_by(|a, b| a.chainage.value().total_cmp(&b.chainage.value()).then_with(|| a.id.cmp(&b.id)));
         for crossing in order {
             asked.add(crossing, profile);
         }

@@ -397,7 +397,12 @@ fn check(input: &Input) -> Result<(), Error> {
     count("crossings", input.crossings.len(), 0, MOST_CROSSINGS)?;
     let mut length = Metres::ZERO;
     for (number, leg) in input.legs.iter().enumerate() {
-        range(|| format!("legs[{number}].length_m"), leg.length_m, 0.0, (LONGEST - length).max(Metres::ZERO).value())?;
+        range(
+            || format!("legs[{number}].length_m"),
+            leg.length_m,
+            0.0,
+            (LONGEST - length).max(Metres::ZERO).value(),
+        )?;
         length = length + leg.length_m;
     }
     for (number, crossing) in input.crossings.iter().enumerate() {

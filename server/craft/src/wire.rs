@@ -722,7 +722,12 @@ fn check(input: &Input) -> Result<(), Error> {
     }
     let mut length = Metres::ZERO;
     for (number, leg) in input.legs.iter().enumerate() {
-        range(|| format!("legs[{number}].length_m"), leg.length_m, 0.0, (LONGEST - length).max(Metres::ZERO).value())?;
+        range(
+            || format!("legs[{number}].length_m"),
+            leg.length_m,
+            0.0,
+            (LONGEST - length).max(Metres::ZERO).value(),
+        )?;
         slack(&|| format!("legs[{number}].slack_percent"), leg.slack_percent)?;
         length = length + leg.length_m;
     }

@@ -203,7 +203,9 @@ impl Record {
             ));
         }
         let along = |distance: Metres| {
-            Metres::bounded(distance.value() / sections.value() * record.value()).max(Metres::ZERO).min(record)
+            Metres::bounded(distance.value() / sections.value() * record.value())
+                .max(Metres::ZERO)
+                .min(record)
         };
         let ground = |distance: Metres| {
             let found = layout.on_ground(along(distance)).map_err(wire::Error::from);
