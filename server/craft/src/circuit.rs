@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
+    bounds::{NoAnswer, OutOfBounds, count, range},
     guide::Item,
     units::{
         Celsius, Decibels, DecibelsPerMetre, FaradsPerMetre, Metres, Ohms, OhmsPerMetre, PerCelsius, Share,
@@ -77,9 +78,9 @@ impl Instrument {
         self.of_reading.value() * ohm + self.floor_ohm.value()
     }
 
-    pub(crate) fn check(self) -> Result<(), Error> {
-        range("instrument.of_reading", self.of_reading.value(), 0.0, 0.2)?;
-        range("instrument.floor_ohm", self.floor_ohm.value(), 0.0, 100.0)
+    pub(crate) fn check(self) -> Result<(), OutOfBounds> {
+        range(|| "instrument.of_reading".to_owned(), self.of_reading.value(), 0.0, 0.2)?;
+        range(|| "instrument.floor_ohm".to_owned(), self.floor_ohm.value(), 0.0, 100.0)
     }
 }
 
@@ -312,28 +313,9 @@ pub struct CircuitAnswer {
 /// Why a question was refused.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Error {
-    /// A figure outside what can be.
-    #[error("{field} is {value}; give a number from {least} to {most}")]
-    OutOfRange {
-        /// The field at fault.
-        field: String,
-        /// Its value.
-        value: f64,
-        /// The least that is allowed.
-        least: f64,
-        /// The most that is allowed.
-        most: f64,
-    },
-    /// No section, or too many.
-    #[error("{field} holds {count} sections; give 1 to {most}")]
-    Sections {
-        /// The field at fault.
-        field: &'static str,
-        /// How many were given.
-        count: usize,
-        /// The most that is allowed.
-        most: usize,
-    },
+    /// A list or a figure is out of its bounds.
+    #[error(transparent)]
+    Bounds(#[from] OutOfBounds),
     /// A figure that nobody could read, and that was not given.
     #[error("no {what} is known of {wire}: measure a known length and give {field}")]
     Unknown {
@@ -346,12 +328,12 @@ pub enum Error {
     },
 }
 
-/// Lets a figure pass that lies in its range.
-pub(crate) fn range(field: &str, value: f64, least: f64, most: f64) -> Result<(), Error> {
-    if value >= least && value <= most {
-        Ok(())
-    } else {
-        Err(Error::OutOfRange { field: field.to_owned(), value, least, most })
+impl NoAnswer for Error {
+    fn field(&self) -> Option<String> {
+        match self {
+            Self::Bounds(bounds) => bounds.field(),
+            Self::Unknown { field, .. } => Some(field.clone()),
+        }
     }
 }
 
@@ -413,7 +395,7 @@ pub fn reckon(input: &CircuitInput) -> Result<CircuitAnswer, Error> {
         Laid::new("sections", &input.sections, input.splice_ohm, input.temperature_tolerance_c, &mut lots)?;
     let allowance = input.telephone.map(Telephone::allowance);
     if let Some(allowance) = &allowance {
-        range("telephone.allowance_db", allowance.value.value(), 1.0, 100.0)?;
+        range(|| "telephone.allowance_db".to_owned(), allowance.value.value(), 1.0, 100.0)?;
     }
 
     let mut notes = Vec::new();
@@ -716,11 +698,9 @@ impl Laid {
         temperature_tolerance: Celsius,
         lots: &mut Lots,
     ) -> Result<Self, Error> {
-        range("splice_ohm", splice.value(), 0.0, 10.0)?;
-        range("temperature_tolerance_c", temperature_tolerance.value(), 0.0, 40.0)?;
-        if sections.is_empty() || sections.len() > MOST_SECTIONS {
-            return Err(Error::Sections { field, count: sections.len(), most: MOST_SECTIONS });
-        }
+        range(|| "splice_ohm".to_owned(), splice.value(), 0.0, 10.0)?;
+        range(|| "temperature_tolerance_c".to_owned(), temperature_tolerance.value(), 0.0, 40.0)?;
+        count(field, sections.len(), 1, MOST_SECTIONS)?;
         let piece = |(n, section): (usize, &CircuitSection)| {
             let field = format!("{field}[{n}]");
             section.check(&field)?;
@@ -828,11 +808,11 @@ impl Laid {
 }
 
 impl CircuitSection {
-    fn check(&self, field: &str) -> Result<(), Error> {
-        range(&format!("{field}.length_m"), self.length_m.value(), 0.1, 200_000.0)?;
-        range(&format!("{field}.temperature_c"), self.temperature_c.value(), -60.0, 95.0)?;
-        range(&format!("{field}.pairs_in_parallel"), f64::from(self.pairs_in_parallel), 1.0, 8.0)?;
-        range(&format!("{field}.splices"), f64::from(self.splices), 0.0, 10_000.0)?;
+    fn check(&self, field: &str) -> Result<(), OutOfBounds> {
+        range(|| format!("{field}.length_m"), self.length_m.value(), 0.1, 200_000.0)?;
+        range(|| format!("{field}.temperature_c"), self.temperature_c.value(), -60.0, 95.0)?;
+        range(|| format!("{field}.pairs_in_parallel"), f64::from(self.pairs_in_parallel), 1.0, 8.0)?;
+        range(|| format!("{field}.splices"), f64::from(self.splices), 0.0, 10_000.0)?;
         let Some(own) = &self.figures else { return Ok(()) };
         for (name, value, least, most) in [
             ("resistance_ohm_per_m", own.resistance_ohm_per_m.map(f64::from), 1e-5, 10.0),
@@ -845,7 +825,7 @@ impl CircuitSection {
             ("capacitance_tolerance", own.capacitance_tolerance.map(f64::from), 0.0, 0.9),
         ] {
             if let Some(value) = value {
-                range(&format!("{field}.figures.{name}"), value, least, most)?;
+                range(|| format!("{field}.figures.{name}"), value, least, most)?;
             }
         }
         Ok(())

@@ -1,21 +1,25 @@
 //! From readings to the place of a fault: shorts and crosses, earths, leaks and opens, as a distance along the wire with
-//! what it may be off by. It never says where on the ground that is (the wire's slack is another's business), and it
+//! what it may be off by, and with the line's record as a stretch of the ground. It
 //! refuses readings that cannot all be true. Formulas: Hawkins Electrical Guide vol. 3, figs. 597 and 598, the textbook
 //! examples named at each function, and Ohm's law.
 
+mod ground;
 pub mod halving;
 pub mod signs;
 
+pub use ground::{GroundStretch, Landmark, LandmarkKind, LengthsApart, MOST_PLACES, Record, RecordPlace};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
+    bounds::{NoAnswer, OutOfBounds, range},
     circuit::{
         self, Cause, CircuitSection, FigureUsed, Instrument, Laid, Lots, Need, Run, Trial, five_degrees,
-        no_ohms, range, together,
+        no_ohms, together,
     },
     guide::Item,
     units::{Celsius, Farads, Metres, Ohms, OhmsPerMetre, Share},
+    wire,
 };
 
 /// The question: the line as it is recorded, the instrument, and the readings of one test.
@@ -39,6 +43,9 @@ pub struct FaultInput {
     pub instrument: Instrument,
     /// The test and its readings.
     pub test: FaultTest,
+    /// The line's record over the ground: with it the answer names the stretch to walk and what lies in it.
+    #[serde(default)]
+    pub line: Option<Record>,
 }
 
 /// A test and its readings.
@@ -210,6 +217,9 @@ pub struct FaultAnswer {
     /// Resistance of the fault itself, in ohms, where the test tells it.
     #[schema(required = true)]
     pub fault_ohm: Option<Ohms>,
+    /// The stretch of the ground to look in, when the line's record was given.
+    #[schema(required = true)]
+    pub ground: Option<GroundStretch>,
     /// The uncertainty by cause, greatest first.
     pub shares: Vec<MetreShare>,
     /// How the uncertainty was put together.
@@ -225,9 +235,18 @@ pub struct FaultAnswer {
 /// Why a question was refused.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Error {
-    /// The line or a figure of it.
+    /// A list or a figure is out of its bounds.
     #[error(transparent)]
-    Circuit(#[from] circuit::Error),
+    Bounds(#[from] OutOfBounds),
+    /// A figure of the wire is not known.
+    #[error(transparent)]
+    Circuit(circuit::Error),
+    /// The line's record over the ground.
+    #[error("line.{0}")]
+    Record(wire::Error),
+    /// The record and the sections are of two lengths.
+    #[error(transparent)]
+    LengthsApart(#[from] LengthsApart),
     /// Pairs side by side: resistance does not grow evenly along them when one is faulty.
     #[error(
         "{field} has pairs side by side: part them at both ends and test each pair alone, with pairs_in_parallel 1"
@@ -252,6 +271,29 @@ pub enum Error {
         /// What instrument, wire and temperature may be off by, in percent of the whole line.
         allowed: f64,
     },
+}
+
+impl From<circuit::Error> for Error {
+    fn from(error: circuit::Error) -> Self {
+        match error {
+            circuit::Error::Bounds(bounds) => Self::Bounds(bounds),
+            unknown @ circuit::Error::Unknown { .. } => Self::Circuit(unknown),
+        }
+    }
+}
+
+impl NoAnswer for Error {
+    fn field(&self) -> Option<String> {
+        match self {
+            Self::Bounds(bounds) => bounds.field(),
+            Self::Circuit(error) => error.field(),
+            Self::Record(error) => error.field().map(|field| format!("line.{field}")),
+            Self::LengthsApart(_) => Some("sections".to_owned()),
+            Self::SideBySide { field } => Some(format!("{field}.pairs_in_parallel")),
+            Self::Alone { field, .. } => Some((*field).to_owned()),
+            Self::Contradiction { .. } => None,
+        }
+    }
 }
 
 /// What cannot be true of one line with one fault.
@@ -572,16 +614,22 @@ pub fn reckon(input: &FaultInput) -> Result<FaultAnswer, Error> {
     shifts.sort_by(|a, b| b.1.total_cmp(&a.1));
     let length = bench.line.length();
     let (section, into) = bench.line.section_at(given.metres);
+    let distance_m = Metres::bounded(given.metres);
+    let nearest_m = Metres::bounded((given.metres - uncertainty).max(0.0));
+    let farthest_m = Metres::bounded((given.metres + uncertainty).min(length.value()));
+    let on_ground = |record: &Record| record.stretch((nearest_m, distance_m, farthest_m), length);
+    let ground = input.line.as_ref().map(on_ground).transpose()?;
     Ok(FaultAnswer {
-        distance_m: Metres::bounded(given.metres),
+        distance_m,
         uncertainty_m: Metres::bounded(uncertainty),
-        nearest_m: Metres::bounded((given.metres - uncertainty).max(0.0)),
-        farthest_m: Metres::bounded((given.metres + uncertainty).min(length.value())),
+        nearest_m,
+        farthest_m,
         length_m: length,
         section,
         into_section_m: Metres::bounded(into),
         to_fault_ohm: given.to_fault.map(Ohms::bounded),
         fault_ohm: given.fault.map(Ohms::bounded),
+        ground,
         shares: shifts
             .into_iter()
             .map(|(cause, shift)| MetreShare { cause: cause.words(&lots), shift_m: Metres::bounded(shift) })
@@ -928,43 +976,42 @@ fn readings(test: &FaultTest) -> Vec<&'static str> {
 }
 
 fn check_ranges(test: &FaultTest) -> Result<(), Error> {
-    let arms = |method: &str, faulty: Ohms, sound: Ohms, tolerance: Share| -> Result<(), Error> {
-        range(&format!("test.{method}.faulty_arm"), faulty.value(), 0.001, 1e8)?;
-        range(&format!("test.{method}.sound_arm"), sound.value(), 0.001, 1e8)?;
-        range(&format!("test.{method}.arms_tolerance"), tolerance.value(), 0.0, 0.1)?;
+    let arms = |method: &str, faulty: Ohms, sound: Ohms, tolerance: Share| -> Result<(), OutOfBounds> {
+        range(|| format!("test.{method}.faulty_arm"), faulty.value(), 0.001, 1e8)?;
+        range(|| format!("test.{method}.sound_arm"), sound.value(), 0.001, 1e8)?;
+        range(|| format!("test.{method}.arms_tolerance"), tolerance.value(), 0.0, 0.1)?;
         Ok(())
     };
     let ohms = |field: &str, ohm: Option<Ohms>| match ohm {
-        Some(ohm) => range(field, ohm.value(), 0.001, 1e8),
+        Some(ohm) => range(|| field.to_owned(), ohm, 0.001, 1e8),
         None => Ok(()),
     };
     match test {
         FaultTest::Murray(test) => {
             ohms("test.murray.loop_ohm", test.loop_ohm)?;
-            arms("murray", test.faulty_arm, test.sound_arm, test.arms_tolerance)
+            arms("murray", test.faulty_arm, test.sound_arm, test.arms_tolerance)?;
         }
         FaultTest::Varley(test) => {
             ohms("test.varley.loop_ohm", test.loop_ohm)?;
-            arms("varley", test.faulty_arm, test.sound_arm, test.arms_tolerance)
+            arms("varley", test.faulty_arm, test.sound_arm, test.arms_tolerance)?;
         }
         FaultTest::Leak(LeakTest { far_joined_ohm: Some(_), far_open_ohm: None, .. }) => {
-            Err(Error::Alone { field: "test.leak.far_joined_ohm", needs: "test.leak.far_open_ohm" })
+            return Err(Error::Alone { field: "test.leak.far_joined_ohm", needs: "test.leak.far_open_ohm" });
         }
         FaultTest::Leak(test) => {
             ohms("test.leak.near_open_ohm", Some(test.near_open_ohm))?;
             ohms("test.leak.far_open_ohm", test.far_open_ohm)?;
-            Ok(())
         }
         FaultTest::Open(test) => {
-            range("test.open.near_capacitance_f", test.near_capacitance_f.value(), 0.0, 1e-3)?;
+            range(|| "test.open.near_capacitance_f".to_owned(), test.near_capacitance_f.value(), 0.0, 1e-3)?;
             if let Some(far) = test.far_capacitance_f {
-                range("test.open.far_capacitance_f", far.value(), 0.0, 1e-3)?;
+                range(|| "test.open.far_capacitance_f".to_owned(), far.value(), 0.0, 1e-3)?;
             }
             if let Some(whole) = test.whole_capacitance_f {
-                range("test.open.whole_capacitance_f", whole.value(), 1e-12, 1e-3)?;
+                range(|| "test.open.whole_capacitance_f".to_owned(), whole.value(), 1e-12, 1e-3)?;
             }
-            Ok(())
         }
-        FaultTest::Short(_) | FaultTest::Cross(_) => Ok(()),
+        FaultTest::Short(_) | FaultTest::Cross(_) => {}
     }
+    Ok(())
 }

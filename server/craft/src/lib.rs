@@ -4,6 +4,7 @@
 //! crossing may have and what each asks of the crews. It never reads a file, a clock, a socket or a database, and
 //! every figure in it names its source or says 'common practice, no source'.
 
+pub mod bounds;
 pub mod catenary;
 pub mod circuit;
 pub mod construction;
@@ -18,6 +19,7 @@ pub mod ids;
 pub mod installation;
 pub mod lance_pole;
 pub mod line;
+pub mod line_wire;
 pub mod obstacle;
 pub mod pace;
 pub mod party;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
+    bounds::{NoAnswer, OutOfBounds, count, range},
     construction::Construction,
     figure::{PLANNING, PlanningFigure},
     guide,
@@ -22,7 +23,7 @@ use crate::{
 pub const MOST_LEGS: usize = 100_000;
 /// The most crossings in a line.
 pub const MOST_CROSSINGS: usize = 2_000;
-/// The longest leg and the longest line.
+/// The longest line, all its legs together.
 pub const LONGEST: Metres = Metres::from_const(500_000.0);
 
 const MOST_MINUTES: f64 = 10_000.0;
@@ -43,6 +44,7 @@ const WAGON_RATE: &str = "Corcoran 1917: a cable wagon lays about 6 mph";
     Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
 )]
 #[serde(rename_all = "snake_case")]
+#[schema(as = PaceGround)]
 pub enum Ground {
     /// Along a road or track.
     #[default]
@@ -88,6 +90,7 @@ impl Ground {
     Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
 )]
 #[serde(rename_all = "snake_case")]
+#[schema(as = PaceLight)]
 pub enum Light {
     /// By day.
     #[default]
@@ -101,6 +104,7 @@ pub enum Light {
     Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
 )]
 #[serde(rename_all = "snake_case")]
+#[schema(as = PaceMeans)]
 pub enum Means {
     /// A motor vehicle.
     Vehicle,
@@ -159,6 +163,7 @@ impl Means {
 /// What it takes to plan a line's time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceInput)]
 pub struct Input {
     /// The line's legs over the ground, one after the other. 1 to [`MOST_LEGS`].
     #[schema(min_items = 1, max_items = 100_000)]
@@ -194,8 +199,9 @@ fn no_time() -> Minutes {
 /// A stretch of the line over one kind of ground.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceLeg)]
 pub struct Leg {
-    /// Its length over the ground, in metres from 0 to 500,000.
+    /// Its length over the ground, in metres from 0 to 500,000, all legs together no more than that.
     pub length_m: Metres,
     /// What it goes over.
     #[serde(default)]
@@ -205,6 +211,7 @@ pub struct Leg {
 /// A crossing that the teams come to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceCrossing)]
 pub struct Crossing {
     /// Where it is, in metres along the ground from 0 to the line's length.
     pub chainage_m: Metres,
@@ -223,6 +230,7 @@ pub struct Crossing {
 /// Figures to take instead of the planning values.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceFigures)]
 pub struct Figures {
     /// How fast the lead team lays along a road by the light and means that are given, in metres a minute from 0.1 to
     /// 2,000.
@@ -253,6 +261,7 @@ pub struct Figures {
 /// How many times as long as along a road one kind of ground takes.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceGroundTimes)]
 pub struct GroundTimes {
     /// The ground.
     pub ground: Ground,
@@ -263,6 +272,7 @@ pub struct GroundTimes {
 /// Minutes for one construction.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PaceConstructionMinutes)]
 pub struct ConstructionMinutes {
     /// The construction.
     pub construction: Construction,
@@ -276,12 +286,15 @@ pub struct ConstructionMinutes {
 
 /// One item of a team's time.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = PaceItem)]
 pub struct Item {
     /// What the time is for, in words.
     pub what: String,
     /// How many times, or none where it is a length of ground.
+    #[schema(required = true)]
     pub count: Option<usize>,
     /// Over how much ground, in metres, or none where it is work at one place.
+    #[schema(required = true)]
     pub length_m: Option<Metres>,
     /// All of it, in minutes.
     pub minutes: Minutes,
@@ -295,6 +308,7 @@ pub struct Item {
 
 /// One team's time.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = PaceTeam)]
 pub struct Team {
     /// Its work, in minutes, without waiting.
     pub work_min: Minutes,
@@ -304,6 +318,7 @@ pub struct Team {
 
 /// When the teams are at a crossing, in minutes after the lead team set out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[schema(as = PaceAtCrossing)]
 pub struct AtCrossing {
     /// Which one, counted from 0 in the order of the question.
     pub crossing: usize,
@@ -321,6 +336,7 @@ pub struct AtCrossing {
 
 /// A line's time.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = PaceAnswer)]
 pub struct Answer {
     /// When the line is through, in minutes after the lead team set out.
     pub through_min: Minutes,
@@ -341,30 +357,9 @@ pub struct Answer {
 /// Why the time was not planned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Error {
-    /// A list is empty or too long.
-    #[error("{field} has {given} entries; give {least} to {most}")]
-    Count {
-        /// The list.
-        field: &'static str,
-        /// How many there are.
-        given: usize,
-        /// The fewest.
-        least: usize,
-        /// The most.
-        most: usize,
-    },
-    /// A figure is outside its range.
-    #[error("{field} is {value}; give a number from {least} to {most}")]
-    OutOfRange {
-        /// The figure, such as `legs[3].length_m`.
-        field: String,
-        /// What was given.
-        value: f64,
-        /// The least that is allowed.
-        least: f64,
-        /// The most that is allowed.
-        most: f64,
-    },
+    /// A list or a figure is out of its bounds.
+    #[error(transparent)]
+    Bounds(#[from] OutOfBounds),
     /// Two figures for the same thing.
     #[error("{field} gives figures for {what} twice; leave one out")]
     Twice {
@@ -383,32 +378,18 @@ pub enum Error {
     },
 }
 
-impl Error {
-    /// The field at fault.
-    #[must_use]
-    pub fn field(&self) -> String {
+impl NoAnswer for Error {
+    fn field(&self) -> Option<String> {
         match self {
-            Self::Count { field, .. } | Self::Twice { field, .. } => (*field).to_owned(),
-            Self::OutOfRange { field, .. } => field.clone(),
-            Self::Refused { crossing, .. } => format!("crossings[{crossing}].construction"),
+            Self::Bounds(bounds) => bounds.field(),
+            Self::Twice { field, .. } => Some((*field).to_owned()),
+            Self::Refused { crossing, .. } => Some(format!("crossings[{crossing}].construction")),
         }
     }
 }
 
-fn range(field: impl FnOnce() -> String, value: f64, least: f64, most: f64) -> Result<(), Error> {
-    if (least..=most).contains(&value) {
-        Ok(())
-    } else {
-        Err(Error::OutOfRange { field: field(), value, least, most })
-    }
-}
-
-fn minutes(field: impl FnOnce() -> String, value: Option<Minutes>) -> Result<(), Error> {
+fn minutes(field: impl FnOnce() -> String, value: Option<Minutes>) -> Result<(), OutOfBounds> {
     value.map_or(Ok(()), |value| range(field, value.value(), 0.0, MOST_MINUTES))
-}
-
-fn count(field: &'static str, given: usize, least: usize, most: usize) -> Result<(), Error> {
-    if (least..=most).contains(&given) { Ok(()) } else { Err(Error::Count { field, given, least, most }) }
 }
 
 fn check(input: &Input) -> Result<(), Error> {
@@ -416,10 +397,14 @@ fn check(input: &Input) -> Result<(), Error> {
     count("crossings", input.crossings.len(), 0, MOST_CROSSINGS)?;
     let mut length = Metres::ZERO;
     for (number, leg) in input.legs.iter().enumerate() {
-        range(|| format!("legs[{number}].length_m"), leg.length_m.value(), 0.0, LONGEST.value())?;
+        range(
+            || format!("legs[{number}].length_m"),
+            leg.length_m,
+            0.0,
+            (LONGEST - length).max(Metres::ZERO).value(),
+        )?;
         length = length + leg.length_m;
     }
-    range(|| "legs, all together,".to_owned(), length.value(), 0.0, LONGEST.value())?;
     for (number, crossing) in input.crossings.iter().enumerate() {
         let chainage = crossing.chainage_m.value();
         range(|| format!("crossings[{number}].chainage_m"), chainage, 0.0, length.value())?;

@@ -20,7 +20,12 @@ use std::collections::HashMap;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::{figure::PlanningFigure, text::Name, units::Metres};
+use crate::{
+    bounds::{OutOfBounds, count, range},
+    figure::PlanningFigure,
+    text::Name,
+    units::Metres,
+};
 
 /// The most reels at hand.
 pub const MOST_REELS: usize = 500;
@@ -57,6 +62,7 @@ const SUM_WORDS: usize = 60_000_000;
 /// What it takes to choose the reels of a line.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = ReelsInput)]
 pub struct Input {
     /// Wire that the line draws, in metres from 1 to 200,000.
     #[schema(minimum = 1, maximum = 200_000)]
@@ -83,6 +89,7 @@ pub struct Input {
 /// A stretch of wire in which no splice may fall. At its very ends one may.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = ReelsNoSplice)]
 pub struct Stretch {
     /// Where it begins, in metres of wire from 0 to the line's length.
     pub from_m: Metres,
@@ -96,6 +103,7 @@ pub struct Stretch {
 /// A reel at hand.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = ReelAtHand)]
 pub struct Reel {
     /// What is written on it.
     pub label: Name,
@@ -118,6 +126,7 @@ pub struct Reel {
     Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
 )]
 #[serde(rename_all = "snake_case")]
+#[schema(as = ReelClass)]
 pub enum Class {
     /// At most four splices a conductor in half a mile.
     #[default]
@@ -128,6 +137,7 @@ pub enum Class {
 
 /// The reels of a line.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = ReelsAnswer)]
 pub struct Answer {
     /// Wire that the line draws, in metres.
     pub length_m: Metres,
@@ -145,6 +155,7 @@ pub struct Answer {
 
 /// A reel that may not be taken.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[schema(as = ReelSetAside)]
 pub struct SetAside {
     /// Which one, counted from 0 in the order of the question.
     pub reel: usize,
@@ -155,6 +166,7 @@ pub struct SetAside {
 /// The plan, or why there is none.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 #[serde(tag = "outcome", rename_all = "snake_case")]
+#[schema(as = ReelsOutcome)]
 pub enum Outcome {
     /// The reels reach.
     Planned(Plan),
@@ -164,6 +176,7 @@ pub enum Outcome {
 
 /// The reels in the order in which they are laid.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = ReelsPlan)]
 pub struct Plan {
     /// Each reel's piece of the line.
     pub pieces: Vec<Piece>,
@@ -179,6 +192,7 @@ pub struct Plan {
 
 /// A reel's piece of the line.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = ReelPiece)]
 pub struct Piece {
     /// Which reel, counted from 0 in the order of the question.
     pub reel: usize,
@@ -191,11 +205,13 @@ pub struct Piece {
     /// What is left on it afterwards, in metres, its ends among it.
     pub rest_m: Metres,
     /// Why it is not run out: the stretch, counted from 0 in the order of the question, that its splice stands before.
+    #[schema(required = true)]
     pub stopped_by: Option<usize>,
 }
 
 /// Why the reels do not reach, and what is missing.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = ReelsShort)]
 pub struct Short {
     /// The reason.
     pub reason: Reason,
@@ -210,6 +226,7 @@ pub struct Short {
 /// Why the reels do not reach.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 #[serde(tag = "kind", rename_all = "snake_case")]
+#[schema(as = ReelsShortReason)]
 pub enum Reason {
     /// All reels together are shorter than the line.
     TooLittle {
@@ -234,60 +251,9 @@ pub enum Reason {
     },
 }
 
-/// Why the question was not taken.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum Error {
-    /// A list is too long.
-    #[error("{field} has {given} entries; give at most {most}")]
-    TooMany {
-        /// The list.
-        field: &'static str,
-        /// How many there are.
-        given: usize,
-        /// The most.
-        most: usize,
-    },
-    /// A figure is outside its range.
-    #[error("{field} is {value}; give a number from {least} to {most}")]
-    OutOfRange {
-        /// The figure, such as `reels[3].left_m`.
-        field: String,
-        /// What was given.
-        value: f64,
-        /// The least that is allowed.
-        least: f64,
-        /// The most that is allowed.
-        most: f64,
-    },
-}
-
-impl Error {
-    /// The field at fault.
-    #[must_use]
-    pub fn field(&self) -> &str {
-        match self {
-            Self::TooMany { field, .. } => field,
-            Self::OutOfRange { field, .. } => field,
-        }
-    }
-}
-
-fn range(field: impl FnOnce() -> String, value: Metres, least: f64, most: f64) -> Result<(), Error> {
-    if (least..=most).contains(&value.value()) {
-        Ok(())
-    } else {
-        Err(Error::OutOfRange { field: field(), value: value.value(), least, most })
-    }
-}
-
-fn check(input: &Input) -> Result<(), Error> {
-    for (field, given, most) in
-        [("reels", input.reels.len(), MOST_REELS), ("no_splice", input.no_splice.len(), MOST_STRETCHES)]
-    {
-        if given > most {
-            return Err(Error::TooMany { field, given, most });
-        }
-    }
+fn check(input: &Input) -> Result<(), OutOfBounds> {
+    count("reels", input.reels.len(), 0, MOST_REELS)?;
+    count("no_splice", input.no_splice.len(), 0, MOST_STRETCHES)?;
     range(|| "length_m".to_owned(), input.length_m, 1.0, LONGEST.value())?;
     if let Some(ends) = input.ends_m {
         range(|| "ends_m".to_owned(), ends, 0.0, 100.0)?;
@@ -323,7 +289,7 @@ fn check(input: &Input) -> Result<(), Error> {
 /// let Outcome::Planned(plan) = answer.outcome else { panic!() };
 /// assert_eq!((plan.pieces[0].reel, plan.splices, plan.rest_m.value()), (1, 1, 100.0));
 /// ```
-pub fn reckon(input: &Input) -> Result<Answer, Error> {
+pub fn reckon(input: &Input) -> Result<Answer, OutOfBounds> {
     check(input)?;
     let ends = ENDS.or_given(input.ends_m);
     let mut set_aside = Vec::new();

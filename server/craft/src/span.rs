@@ -10,6 +10,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::bounds::NoAnswer;
 use crate::catenary::{self, CLOSE, Catenary, LEAST_SPAN, MOST_SPAN, MOST_STEEP, root};
 use crate::construction::Construction;
 use crate::guide::{self, Item};
@@ -20,6 +21,7 @@ use crate::units::{
     Celsius, Degrees, GRAVITY, KilogramsPerCubicMetre, Metres, Newtons, NewtonsPerMetre, OutOfRange, Pascals,
     PerCelsius, Share, fahrenheit, feet, pounds, pounds_per_foot, pounds_per_square_foot, within,
 };
+use crate::wire_type::{WD_1_DIAMETER, WD_1_EXPANSION, WD_1_STIFFNESS, WD_1_STRENGTH, WD_1_WEIGHT};
 
 /// How many stretches a wire's drawn curve has: the greatest departure of a drawn stretch from the curve is then about a
 /// six-hundredth of the sag.
@@ -131,6 +133,24 @@ pub enum SpanError {
     },
 }
 
+impl NoAnswer for SpanError {
+    fn field(&self) -> Option<String> {
+        let field = match self {
+            Self::OutOfRange(range) => range.what,
+            Self::OverRailway => "over.obstacle",
+            Self::NotOverhead { .. } => "construction",
+            Self::SurfaceOutside { .. } => "over.to_m",
+            Self::WaterNotLevel { .. } => "over.crown_m",
+            Self::TooSteep { .. } => "right.tie_height_m",
+            Self::TooTight { .. } => "strung",
+            Self::TooElastic { .. } => "wire.stiffness_n",
+            Self::WarmIce { .. } => "loading.custom.ice_m",
+            Self::NotHot { .. } => "hot_c",
+        };
+        Some(field.to_owned())
+    }
+}
+
 /// What a wire is to a span.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -149,22 +169,13 @@ pub struct SpanWire {
 }
 
 impl SpanWire {
-    /// WD-1/TT and WD-1A/TT, one pair.
-    ///
-    /// # Source
-    /// - weight: SS0440 p. 11, table 1-1: 48 lb a mile;
-    /// - strength: the same: about 200 lb, both conductors together;
-    /// - diameter: 0.12 to 0.15 in from memory, not checked; the greater, which catches more wind and ice;
-    /// - stiffness: computed from two conductors of four copper and three steel strands of 0.011 in (the steel's diameter by
-    ///   MIL-DTL-49104C, the copper's assumed the same) with 117 and 200 GPa (from memory): 131 kN, rounded; planning value,
-    ///   editable;
-    /// - expansion: 17e-6 and 12e-6 (from memory) weighted by stiffness; planning value, editable.
+    /// WD-1/TT and WD-1A/TT, one pair: the figures of [`crate::wire_type`], each with its source there.
     pub const WD_1: Self = Self {
-        weight_n_per_m: pounds_per_foot(48.0 / 5280.0),
-        diameter_m: feet(0.15 / 12.0),
-        strength_n: pounds(200.0),
-        stiffness_n: Newtons::from_const(130_000.0),
-        expansion_per_c: PerCelsius::from_const(14e-6),
+        weight_n_per_m: WD_1_WEIGHT.value,
+        diameter_m: WD_1_DIAMETER.value,
+        strength_n: WD_1_STRENGTH.value,
+        stiffness_n: WD_1_STIFFNESS.value,
+        expansion_per_c: WD_1_EXPANSION.value,
     };
 
     fn check(&self) -> Result<(), SpanError> {
@@ -1418,14 +1429,11 @@ fn defaults(input: &SpanInput) -> Vec<SpanDefault> {
     let mut used = Vec::new();
     let mut name = |field, source| used.push(SpanDefault { field, source });
     if input.wire == SpanWire::WD_1 {
-        name("wire.weight_n_per_m", "SS0440 p. 11, table 1-1: WD-1/TT, 48 lb a mile");
-        name("wire.strength_n", "SS0440 p. 11, table 1-1: about 200 lb, both conductors");
-        name("wire.diameter_m", "from memory, not checked: 0.15 in, the greater of 0.12 and 0.15 in");
-        name("wire.stiffness_n", "planning value, editable: four copper and three steel strands of 0.011 in");
-        name(
-            "wire.expansion_per_c",
-            "planning value, editable: copper and steel by their stiffness, from memory",
-        );
+        name("wire.weight_n_per_m", WD_1_WEIGHT.source);
+        name("wire.strength_n", WD_1_STRENGTH.source);
+        name("wire.diameter_m", WD_1_DIAMETER.source);
+        name("wire.stiffness_n", WD_1_STIFFNESS.source);
+        name("wire.expansion_per_c", WD_1_EXPANSION.source);
     }
     match input.loading {
         Loading::Custom(weather) => {

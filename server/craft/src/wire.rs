@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
+    bounds::{NoAnswer, OutOfBounds, count, range},
     construction::Construction,
     figure::{GIVEN, PLANNING, PlanningFigure},
     guide,
@@ -27,14 +28,16 @@ pub const MOST_LEGS: usize = 100_000;
 pub const MOST_CROSSINGS: usize = 2_000;
 /// The most distances to look up at once.
 pub const MOST_QUESTIONS: usize = 1_000;
-/// The longest leg and the longest line.
+/// The longest line, all its legs together.
 pub const LONGEST: Metres = Metres::from_const(500_000.0);
 /// The most slack, in percent of the ground.
 pub const MOST_SLACK_PERCENT: u8 = 100;
 
 const LONGEST_AT_CROSSING: f64 = 10_000.0;
-const HIGHEST: f64 = 100.0;
-const DEEPEST: f64 = 10.0;
+/// The highest tie.
+pub(crate) const HIGHEST: Metres = Metres::from_const(100.0);
+/// The deepest trench.
+pub(crate) const DEEPEST: Metres = Metres::from_const(10.0);
 /// Beyond a fifth of the span the short formula for the wire in it is no longer good enough, see [`span_wire`].
 const DEEPEST_SAG: f64 = 0.2;
 
@@ -66,6 +69,7 @@ const LADDER: &str = "SS0440 p. 33: each conductor spliced to a pair of its own,
 /// What it takes to reckon the wire of a line.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WireInput)]
 pub struct Input {
     /// The line's legs over the ground, one after the other. 1 to [`MOST_LEGS`].
     #[schema(min_items = 1, max_items = 100_000)]
@@ -94,11 +98,12 @@ pub struct Input {
 /// A stretch of the line that is laid in one manner.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WireLeg)]
 pub struct Leg {
     /// What to call it.
     #[serde(default)]
     pub name: Option<Name>,
-    /// Its length over the ground, in metres from 0 to 500,000.
+    /// Its length over the ground, in metres from 0 to 500,000, all legs together no more than that.
     pub length_m: Metres,
     /// Wire laid beyond the ground distance, in percent of it, 0 to 100. Left out: that of the line.
     #[serde(default)]
@@ -109,6 +114,7 @@ pub struct Leg {
 /// A crossing and what is known of it. What is left out is filled with planning values.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WireCrossing)]
 pub struct Crossing {
     /// Where its middle is, in metres along the ground from 0 to the line's length.
     pub chainage_m: Metres,
@@ -163,6 +169,7 @@ impl Crossing {
 /// Figures to take instead of the planning values.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WireFigures)]
 pub struct Figures {
     /// Wire laid beyond the ground distance, in percent of it, 0 to 100. Else 20 (SS0444 p. 23).
     #[serde(default)]
@@ -185,6 +192,7 @@ pub struct Figures {
 /// What a piece of wire is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = WireUse)]
 pub enum What {
     /// At an end of the line.
     End,
@@ -230,12 +238,15 @@ impl What {
 /// One item of the wire, from the near end to the far end. Slack lies in the same stretch of ground as the wire that it
 /// is added to, and stands beside it in the same item.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireItem)]
 pub struct Item {
     /// What it is for.
     pub what: What,
     /// Which leg, counted from 0 in the order of the question.
+    #[schema(required = true)]
     pub leg: Option<usize>,
     /// Which crossing, counted from 0 in the order of the question.
+    #[schema(required = true)]
     pub crossing: Option<usize>,
     /// Where it begins on the ground, in metres.
     pub from_chainage_m: Metres,
@@ -257,6 +268,7 @@ pub struct Item {
 
 /// The wire of one kind in the whole line.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireTotal)]
 pub struct Total {
     /// What it is for.
     pub what: What,
@@ -266,6 +278,7 @@ pub struct Total {
 
 /// The wire of one leg or of one crossing.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireShare)]
 pub struct Share {
     /// Which one, counted from 0 in the order of the question.
     pub number: usize,
@@ -279,6 +292,7 @@ pub struct Share {
 
 /// A chainage found along the wire. At a tie, a tail or a detour the wire runs on while the chainage stands still.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireAtChainage)]
 pub struct AlongWire {
     /// The place on the ground, in metres.
     pub chainage_m: Metres,
@@ -290,6 +304,7 @@ pub struct AlongWire {
 
 /// A distance along the wire found on the ground.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireOnGround)]
 pub struct OnGround {
     /// The distance along the wire, in metres.
     pub wire_m: Metres,
@@ -298,11 +313,13 @@ pub struct OnGround {
     /// What the wire is for there.
     pub what: What,
     /// At which crossing, counted from 0 in the order of the question.
+    #[schema(required = true)]
     pub crossing: Option<usize>,
 }
 
 /// The wire of a line.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[schema(as = WireAnswer)]
 pub struct Answer {
     /// The line's length over the ground, in metres.
     pub ground_m: Metres,
@@ -329,30 +346,9 @@ pub struct Answer {
 /// Why the wire was not reckoned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Error {
-    /// A list is empty or too long.
-    #[error("{field} has {given} entries; give {least} to {most}")]
-    Count {
-        /// The list.
-        field: &'static str,
-        /// How many there are.
-        given: usize,
-        /// The fewest.
-        least: usize,
-        /// The most.
-        most: usize,
-    },
-    /// A figure is outside its range.
-    #[error("{field} is {value}; give a number from {least} to {most}")]
-    OutOfRange {
-        /// The figure, such as `crossings[3].sag_m`.
-        field: String,
-        /// What was given.
-        value: f64,
-        /// The least that is allowed.
-        least: f64,
-        /// The most that is allowed.
-        most: f64,
-    },
+    /// A list or a figure is out of its bounds.
+    #[error(transparent)]
+    Bounds(#[from] OutOfBounds),
     /// A figure that this construction has not got.
     #[error("{field} does not go with a crossing {construction}; leave it out, or change the construction")]
     NotOfThis {
@@ -371,28 +367,14 @@ pub enum Error {
     },
 }
 
-impl Error {
-    /// The field at fault.
-    #[must_use]
-    pub fn field(&self) -> String {
+impl NoAnswer for Error {
+    fn field(&self) -> Option<String> {
         match self {
-            Self::Count { field, .. } => (*field).to_owned(),
-            Self::OutOfRange { field, .. } | Self::NotOfThis { field, .. } => field.clone(),
-            Self::Refused { crossing, .. } => format!("crossings[{crossing}].construction"),
+            Self::Bounds(bounds) => bounds.field(),
+            Self::NotOfThis { field, .. } => Some(field.clone()),
+            Self::Refused { crossing, .. } => Some(format!("crossings[{crossing}].construction")),
         }
     }
-}
-
-fn range(field: impl FnOnce() -> String, value: Metres, least: f64, most: f64) -> Result<(), Error> {
-    if (least..=most).contains(&value.value()) {
-        Ok(())
-    } else {
-        Err(Error::OutOfRange { field: field(), value: value.value(), least, most })
-    }
-}
-
-fn count(field: &'static str, given: usize, least: usize, most: usize) -> Result<(), Error> {
-    if (least..=most).contains(&given) { Ok(()) } else { Err(Error::Count { field, given, least, most }) }
 }
 
 /// The wire between two level supports, from the span and its sag.
@@ -416,6 +398,11 @@ pub fn span_wire(span: Metres, sag: Metres) -> Metres {
         return Metres::ZERO;
     }
     Metres::bounded(span.value() + 8.0 * sag.value() * sag.value() / (3.0 * span.value()))
+}
+
+/// The sag to plan with where nobody has measured it.
+pub(crate) fn usual_sag(span: Metres) -> Metres {
+    Metres::bounded(span.value() * SAG_OF_SPAN)
 }
 
 /// A line's wire laid out from the near end to the far end.
@@ -535,7 +522,7 @@ impl Layout {
     ///
     /// # Errors
     /// A distance that is not on the line.
-    pub fn on_ground(&self, wire: Metres) -> Result<OnGround, Error> {
+    pub fn on_ground(&self, wire: Metres) -> Result<OnGround, OutOfBounds> {
         range(|| "at_wires_m".to_owned(), wire, 0.0, self.wire().value())?;
         let after = self.items.partition_point(|item| item.from_wire_m <= wire);
         // The last item that begins here and has some length; at the far end, the last of all.
@@ -554,7 +541,7 @@ impl Layout {
     ///
     /// # Errors
     /// A length that is not on the line.
-    pub fn drawn_to(&self, drawn: Metres) -> Result<Metres, Error> {
+    pub fn drawn_to(&self, drawn: Metres) -> Result<Metres, OutOfBounds> {
         range(|| "drawn_m".to_owned(), drawn, 0.0, self.drawn().value())?;
         let after = self.drawn.partition_point(|&begin| begin <= drawn).clamp(1, self.items.len());
         let item = &self.items[after - 1];
@@ -562,11 +549,30 @@ impl Layout {
         Ok(between(drawn, (begin, self.drawn[after]), (item.from_chainage_m, item.to_chainage_m)))
     }
 
+    /// The wire drawn from the reels when the laying has come to a chainage; at a crossing, when it begins there.
+    ///
+    /// # Errors
+    /// A chainage that is not on the line.
+    pub fn drawn_at(&self, chainage: Metres) -> Result<Metres, OutOfBounds> {
+        range(|| "chainage_m".to_owned(), chainage, 0.0, self.ground.value())?;
+        let number = self.items.partition_point(|item| item.to_chainage_m < chainage);
+        Ok(self.items.get(number).map_or(Metres::ZERO, |item| {
+            let ground = (item.from_chainage_m, item.to_chainage_m);
+            between(chainage, ground, (self.drawn[number], self.drawn[number + 1]))
+        }))
+    }
+
+    /// The wire of each crossing, in the order of the question.
+    #[must_use]
+    pub fn crossings(&self, many: usize) -> Vec<Share> {
+        self.shares(many, |item| item.crossing)
+    }
+
     /// The wire that lies at a chainage: one distance on open ground, a stretch where the wire runs up, down or aside.
     ///
     /// # Errors
     /// A chainage that is not on the line.
-    pub fn along_wire(&self, chainage: Metres) -> Result<AlongWire, Error> {
+    pub fn along_wire(&self, chainage: Metres) -> Result<AlongWire, OutOfBounds> {
         range(|| "at_chainages_m".to_owned(), chainage, 0.0, self.ground.value())?;
         let first = self.items.partition_point(|item| item.to_chainage_m < chainage);
         let after = self.items.partition_point(|item| item.from_chainage_m <= chainage);
@@ -587,7 +593,7 @@ impl Layout {
     ///
     /// # Errors
     /// A clearance out of range.
-    pub fn no_splice(&self, input: &Input, setting: &NoSplice) -> Result<Vec<NoSpliceStretch>, Error> {
+    pub fn no_splice(&self, input: &Input, setting: &NoSplice) -> Result<Vec<NoSpliceStretch>, OutOfBounds> {
         range(|| "clear_m".to_owned(), setting.clear_m, 0.0, 1_000.0)?;
         let mut stretches: Vec<NoSpliceStretch> = Vec::new();
         for (number, item) in self.items.iter().enumerate() {
@@ -675,7 +681,7 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
     let at_wires = input.at_wires_m.iter().map(|&w| layout.on_ground(w)).collect::<Result<_, _>>()?;
     let totals = layout.totals();
     let legs = layout.shares(input.legs.len(), |item| if item.crossing.is_none() { item.leg } else { None });
-    let crossings = layout.shares(input.crossings.len(), |item| item.crossing);
+    let crossings = layout.crossings(input.crossings.len());
     let (ground_m, wire_m) = (layout.ground(), layout.wire());
     let drawn_m = layout.drawn() + layout.splices.drawn_m;
     let mut items = layout.items;
@@ -699,17 +705,11 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
 fn check(input: &Input) -> Result<(), Error> {
     count("legs", input.legs.len(), 1, MOST_LEGS)?;
     count("crossings", input.crossings.len(), 0, MOST_CROSSINGS)?;
-    let slack = |field: String, percent: Option<u8>| match percent {
-        Some(percent) if percent > MOST_SLACK_PERCENT => Err(Error::OutOfRange {
-            field,
-            value: f64::from(percent),
-            least: 0.0,
-            most: f64::from(MOST_SLACK_PERCENT),
-        }),
-        _ => Ok(()),
+    let slack = |field: &dyn Fn() -> String, percent: Option<u8>| {
+        percent.map_or(Ok(()), |percent| range(field, percent, 0.0, f64::from(MOST_SLACK_PERCENT)))
     };
     let figures = &input.figures;
-    slack("figures.slack_percent".to_owned(), figures.slack_percent)?;
+    slack(&|| "figures.slack_percent".to_owned(), figures.slack_percent)?;
     for (field, figure) in [
         ("figures.end_m", figures.end_m),
         ("figures.tail_m", figures.tail_m),
@@ -722,11 +722,15 @@ fn check(input: &Input) -> Result<(), Error> {
     }
     let mut length = Metres::ZERO;
     for (number, leg) in input.legs.iter().enumerate() {
-        range(|| format!("legs[{number}].length_m"), leg.length_m, 0.0, LONGEST.value())?;
-        slack(format!("legs[{number}].slack_percent"), leg.slack_percent)?;
+        range(
+            || format!("legs[{number}].length_m"),
+            leg.length_m,
+            0.0,
+            (LONGEST - length).max(Metres::ZERO).value(),
+        )?;
+        slack(&|| format!("legs[{number}].slack_percent"), leg.slack_percent)?;
         length = length + leg.length_m;
     }
-    range(|| "legs, all together,".to_owned(), length, 0.0, LONGEST.value())?;
     for (number, crossing) in input.crossings.iter().enumerate() {
         range(|| format!("crossings[{number}].chainage_m"), crossing.chainage_m, 0.0, length.value())?;
         check_crossing(number, crossing)?;
@@ -744,10 +748,10 @@ fn check_crossing(number: usize, crossing: &Crossing) -> Result<(), Error> {
     let width = width(crossing).value.value();
     let figures = [
         ("width_m", crossing.width_m, true, 0.0, LONGEST_AT_CROSSING),
-        ("tie_height_m", crossing.tie_height_m, overhead, 0.0, HIGHEST),
+        ("tie_height_m", crossing.tie_height_m, overhead, 0.0, HIGHEST.value()),
         ("sag_m", crossing.sag_m, overhead, 0.0, width * DEEPEST_SAG),
         ("span_wire_m", crossing.span_wire_m, overhead, width, LONGEST_AT_CROSSING),
-        ("depth_m", crossing.depth_m, construction == Construction::Buried, 0.0, DEEPEST),
+        ("depth_m", crossing.depth_m, construction == Construction::Buried, 0.0, DEEPEST.value()),
         ("detour_m", crossing.detour_m, aside, 0.0, LONGEST_AT_CROSSING),
         ("tail_m", crossing.tail_m, construction != Construction::UnderRails, 0.0, LONGEST_AT_CROSSING),
     ];
@@ -958,8 +962,7 @@ impl<'a> Builder<'a> {
     fn overhead(&mut self, number: usize, to: Metres, width: PlanningFigure<Metres>, part: f64) {
         let crossing = &self.input.crossings[number];
         let span = width.value;
-        let sag =
-            PlanningFigure::new(Metres::bounded(span.value() * SAG_OF_SPAN), SAG).or_given(crossing.sag_m);
+        let sag = PlanningFigure::new(usual_sag(span), SAG).or_given(crossing.sag_m);
         let tail = if crossing.construction == Construction::OverheadLancePoles {
             PlanningFigure::new(span.half(), REBUILD)
         } else {

@@ -1,14 +1,17 @@
-//! The kinds of wire a crew may lay, with what is known of each: resistance, loss, capacitance, put-ups.
+//! The kinds of wire a crew may lay, with what is known of each: resistance, loss, capacitance, put-ups, weight, strength.
 //! Every figure carries where it was read and how far it may be trusted; what nobody could read is absent, not guessed.
 //! Figures that a unit has measured on its own wire take the place of any of these.
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::units::{DecibelsPerMetre, FaradsPerMetre, Metres, OhmsPerMetre, PerCelsius, Share};
+use crate::units::{
+    DecibelsPerMetre, FaradsPerMetre, Metres, Newtons, NewtonsPerMetre, OhmsPerMetre, PerCelsius, Share,
+    feet, pounds, pounds_per_foot,
+};
 
-/// 5280 ft of 0.3048 m.
-const METRES_IN_A_MILE: f64 = 1_609.344;
+const FEET_IN_A_MILE: f64 = 5_280.0;
+const METRES_IN_A_MILE: f64 = feet(FEET_IN_A_MILE).value();
 
 /// How far a figure may be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
@@ -201,6 +204,16 @@ pub struct WireSheet {
     pub capacitance_tolerance: Figure<Share>,
     /// The lengths it is issued in, shortest first.
     pub put_ups: Vec<Figure<Metres>>,
+    /// Its weight, all conductors together.
+    pub weight: Option<Figure<NewtonsPerMetre>>,
+    /// How broad it is, insulation and all.
+    pub diameter: Option<Figure<Metres>>,
+    /// The pull that breaks it, all conductors together.
+    pub strength: Option<Figure<Newtons>>,
+    /// The pull that would double its length if it did not break.
+    pub stiffness: Option<Figure<Newtons>>,
+    /// How much it grows with warmth, as a part of itself.
+    pub expansion: Option<Figure<PerCelsius>>,
 }
 
 const TABLE_1_1: &str = "US Army subcourse SS0440 p. 11, table 1-1";
@@ -210,6 +223,31 @@ const COPPER_COEFFICIENT: Figure<PerCelsius> = Figure::new(
     Standing::FromMemory,
     "annealed copper at 20 °C, 0.00393 per degree: NBS Handbook 100, Copper Wire Tables, 1966 (from memory)",
 );
+/// What one pair of WD-1 is to a span.
+pub(crate) const WD_1_WEIGHT: Figure<NewtonsPerMetre> = Figure::new(
+    pounds_per_foot(48.0 / FEET_IN_A_MILE),
+    Standing::Published,
+    "SS0440 p. 11, table 1-1: WD-1/TT, 48 lb a mile",
+);
+pub(crate) const WD_1_DIAMETER: Figure<Metres> = Figure::new(
+    feet(0.15 / 12.0),
+    Standing::FromMemory,
+    "from memory, not checked: 0.12 to 0.15 in; the greater, which catches more wind and ice",
+);
+pub(crate) const WD_1_STRENGTH: Figure<Newtons> =
+    Figure::new(pounds(200.0), Standing::Published, "SS0440 p. 11, table 1-1: about 200 lb, both conductors");
+pub(crate) const WD_1_STIFFNESS: Figure<Newtons> = Figure::new(
+    Newtons::from_const(130_000.0),
+    Standing::PlanningValue,
+    "planning value, editable: two conductors of four copper and three steel strands, as the resistance has them, of 117 and \
+     200 GPa (from memory): 131 kN, rounded",
+);
+pub(crate) const WD_1_EXPANSION: Figure<PerCelsius> = Figure::new(
+    PerCelsius::from_const(14e-6),
+    Standing::PlanningValue,
+    "planning value, editable: copper's 17e-6 and steel's 12e-6 (from memory) by their stiffness",
+);
+
 /// 20 °C: the temperature that every resistance here is given at.
 pub(crate) const REFERENCE_C: f64 = 20.0;
 
@@ -227,6 +265,11 @@ impl WireType {
             capacitance_dry: None,
             capacitance_tolerance: planned(0.1, "planning value, editable: no tolerance was found"),
             put_ups: Vec::new(),
+            weight: None,
+            diameter: None,
+            strength: None,
+            stiffness: None,
+            expansion: None,
         };
         match self {
             Self::Wd1Tt | Self::Wd1aTt => WireSheet {
@@ -251,6 +294,11 @@ impl WireType {
                     "planning value, editable: nobody measured it; compare with a good pair of the same line to do better",
                 ),
                 put_ups: issued(&[0.25, 0.5, 1.0, 2.5]),
+                weight: Some(WD_1_WEIGHT),
+                diameter: Some(WD_1_DIAMETER),
+                strength: Some(WD_1_STRENGTH),
+                stiffness: Some(WD_1_STIFFNESS),
+                expansion: Some(WD_1_EXPANSION),
                 ..blank
             },
             Self::Wd36Tt => WireSheet {
@@ -270,12 +318,16 @@ impl WireType {
                 loss_wet: Some(loss_per_mile(5.9)),
                 loss_dry: Some(loss_per_mile(3.6)),
                 put_ups: issued(&[0.25, 0.5]),
+                weight: Some(weight_of_a_mile(8.5)),
+                strength: Some(breaks_at(25.0)),
                 ..blank
             },
             Self::Wf16U => WireSheet {
                 loss_wet: Some(loss_per_mile(2.6)),
                 loss_dry: Some(loss_per_mile(2.0)),
                 put_ups: issued(&[1.0]),
+                weight: Some(weight_of_a_mile(62.0)),
+                strength: Some(breaks_at(200.0)),
                 ..blank
             },
             Self::CopperAwg(gauge) => WireSheet {
@@ -296,6 +348,11 @@ impl WireType {
                     Standing::Published,
                     "memoir of the wire crews of the 915th Field Artillery Battalion, p. 63: a reel of one mile",
                 )],
+                weight: Some(Figure::new(
+                    pounds_per_foot(131.0 / FEET_IN_A_MILE),
+                    Standing::FromMemory,
+                    "130 to 132 lb a mile (from memory); the mean",
+                )),
                 ..blank
             },
             Self::Other => blank,
@@ -339,6 +396,14 @@ const fn planned(value: f64, source: &'static str) -> Figure<Share> {
 const fn loss_per_mile(decibels: f64) -> Figure<DecibelsPerMetre> {
     let value = DecibelsPerMetre::from_const(decibels / METRES_IN_A_MILE);
     Figure::new(value, Standing::Published, TABLE_1_1)
+}
+
+fn weight_of_a_mile(pounds: f64) -> Figure<NewtonsPerMetre> {
+    Figure::new(pounds_per_foot(pounds / FEET_IN_A_MILE), Standing::Published, TABLE_1_1)
+}
+
+fn breaks_at(tension: f64) -> Figure<Newtons> {
+    Figure::new(pounds(tension), Standing::Published, TABLE_1_1)
 }
 
 const fn capacitance(value: f64) -> Figure<FaradsPerMetre> {

@@ -3,12 +3,15 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
 
+use laywire_craft::bounds::NoAnswer;
 use laywire_craft::fault::halving::{self, SearchStretch};
 use laywire_craft::fault::signs::{FaultKind, Sign, suspects};
 use laywire_craft::fault::{
-    self, Contradiction, Error, FaultAnswer, FaultInput, leak_from_both_ends, loop_test,
+    self, Contradiction, Error, FaultAnswer, FaultInput, Landmark, LandmarkKind, leak_from_both_ends,
+    loop_test,
 };
 use laywire_craft::units::{Metres, Ohms};
+use laywire_craft::wire;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -346,7 +349,7 @@ fn what_cannot_be_is_refused_with_field_and_range() {
         ),
         (
             json!({"cross": {"near_ohm": 4, "other_sections": []}}),
-            "test.cross.other_sections holds 0 sections; give 1 to 200",
+            "test.cross.other_sections has 0 entries; give 1 to 200",
         ),
     ] {
         let said = ask(&line, &test).unwrap_err().to_string();
@@ -766,5 +769,131 @@ proptest! {
             prop_assert!(answer.nearest_m >= Metres::ZERO && answer.farthest_m <= length, "{answer:?}");
             prop_assert!(answer.uncertainty_m.value().is_finite() && answer.section < input.sections.len());
         }
+    }
+}
+
+/// A line of 1,000 m of ground with 20 % of slack and 10 m at each end: 1,220 m of wire.
+fn on_the_ground(line: &Value, length: f64, tolerance: f64, to_fault_m: f64) -> Result<FaultAnswer, Error> {
+    fault::reckon(
+        &serde_json::from_value(json!({
+            "sections": [wire(0.0635, length, tolerance)], "temperature_tolerance_c": 0,
+            "instrument": {"of_reading": 0, "floor_ohm": 0},
+            "test": {"short": {"near_ohm": 2.0 * 0.0635 * to_fault_m}}, "line": line,
+        }))
+        .unwrap(),
+    )
+}
+
+#[test]
+fn a_distance_along_the_wire_is_a_stretch_of_the_ground_with_what_lies_in_it() {
+    let line = json!({"legs": [{"length_m": 1000}],
+        "splices": [{"chainage_m": 500}, {"chainage_m": 900}, {"chainage_m": 452, "name": "reel 2"}],
+        "test_points": [{"chainage_m": 440, "name": "oak"}, {"chainage_m": 600}]});
+    // By hand: 610 m of wire are 10 m of end and 600 m over 500 m of ground (SS0444 p. 23: 20 % of slack).
+    let exact = on_the_ground(&line, 1220.0, 0.0, 610.0).unwrap().ground.unwrap();
+    for chainage in [exact.from_chainage_m, exact.chainage_m, exact.to_chainage_m] {
+        near(chainage.value(), 500.0, 1e-6);
+    }
+    let words = |marks: &[Landmark]| marks.iter().map(|mark| mark.words.clone()).collect::<Vec<_>>();
+    // The wire is known within a tenth: its place is, on either side, a tenth farther or nearer, 610 / 1.1 and 610 / 0.9 m.
+    let vague = on_the_ground(&line, 1220.0, 0.1, 610.0).unwrap();
+    let ground = vague.ground.clone().unwrap();
+    near(ground.from_chainage_m.value(), (vague.nearest_m.value() - 10.0) / 1.2, 1e-6);
+    near(ground.to_chainage_m.value(), (vague.farthest_m.value() - 10.0) / 1.2, 1e-6);
+    near(vague.farthest_m.value(), 610.0 / 0.9, 1e-6);
+    assert_eq!(words(&ground.inside), ["test point oak", "splice reel 2", "splice"]);
+    assert_eq!(ground.before, None);
+    let beyond = ground.beyond.unwrap();
+    assert_eq!(
+        (beyond.kind, beyond.number, beyond.words.as_str()),
+        (LandmarkKind::TestPoint, 1, "test point")
+    );
+    assert!(ground.notes.iter().any(|note| note.contains("slack")));
+}
+
+#[test]
+fn a_fault_in_a_crossings_own_wire_lies_at_the_crossing() {
+    // By hand: a span of 30 m from 485 to 515 m of chainage, up 6 m before it: 10 + 1.2 × 485 + 15 (half the span for a spare,
+    // SS0440 p. 31) to the tie's foot; 3 m farther is the wire up to the tie.
+    let line = json!({"legs": [{"length_m": 1000}], "crossings": [{"chainage_m": 500, "obstacle": "road",
+        "construction": "overhead_lance_poles", "width_m": 30, "tie_height_m": 6}]});
+    let foot = 10.0 + 1.2 * 485.0 + 15.0;
+    let whole = 20.0 + 1.2 * 970.0 + 30.0 + 12.0 + (30.0 + 8.0 * 0.36 / 90.0);
+    let ground = on_the_ground(&line, whole, 0.0, foot + 3.0).unwrap().ground.unwrap();
+    near(ground.wire_m.value(), whole, 1e-6);
+    near(ground.chainage_m.value(), 485.0, 1e-6);
+    assert_eq!(ground.inside.len(), 1);
+    assert_eq!((ground.inside[0].kind, ground.inside[0].number), (LandmarkKind::Crossing, 0));
+    assert_eq!(ground.inside[0].words, "road overhead on lance poles");
+}
+
+#[test]
+fn sections_and_record_of_two_lengths_are_taken_in_proportion_or_refused() {
+    let line = json!({"legs": [{"length_m": 1000}]});
+    // Told as 1,342 m, a tenth more than the 1,220 m of the record: half of the one is half of the other.
+    let ground = on_the_ground(&line, 1342.0, 0.0, 671.0).unwrap().ground.unwrap();
+    near(ground.chainage_m.value(), 500.0, 1e-6);
+    assert!(ground.notes.iter().any(|note| note.contains("in proportion")), "{:?}", ground.notes);
+    let error = on_the_ground(&line, 2000.0, 0.0, 671.0).unwrap_err();
+    assert_eq!(error.field().unwrap(), "sections");
+    assert!(error.to_string().starts_with("sections come to 2000.00 m of wire"), "{error}");
+}
+
+#[test]
+fn a_record_that_cannot_be_is_refused_by_the_field_in_it() {
+    for (line, field) in [
+        (json!({"legs": []}), "line.legs"),
+        (json!({"legs": [{"length_m": 10}], "splices": [{"chainage_m": 11}]}), "line.splices[0].chainage_m"),
+        (
+            json!({"legs": [{"length_m": 10}], "test_points": [{"chainage_m": -1}]}),
+            "line.test_points[0].chainage_m",
+        ),
+        (
+            json!({"legs": [{"length_m": 10}], "crossings": [{"chainage_m": 5, "obstacle": "railway",
+                "construction": "overhead_trees"}]}),
+            "line.crossings[0].construction",
+        ),
+    ] {
+        let error = on_the_ground(&line, 32.0, 0.0, 5.0).unwrap_err();
+        assert_eq!(error.field().unwrap(), field, "{error}");
+        assert!(error.to_string().starts_with("line."), "{error}");
+    }
+}
+
+proptest! {
+    /// The place on the ground is where the record lays the wire, and what is named is what the wire of the stretch passes.
+    #[test]
+    fn the_ground_is_where_the_record_lays_the_wire(
+        length in 200.0..5_000.0_f64, at in prop::collection::vec(0.0..=1.0_f64, 0..6), splices in prop::collection::vec(0.0..=1.0_f64, 0..6),
+        part in 0.0..=1.0_f64, tolerance in 0.0..0.1_f64,
+    ) {
+        let crossings: Vec<Value> = at
+            .iter()
+            .map(|part| json!({"chainage_m": part * length, "obstacle": "dirt_road", "construction": "buried"}))
+            .collect();
+        let input: wire::Input = serde_json::from_value(json!({"legs": [{"length_m": length}], "crossings": crossings})).unwrap();
+        let layout = wire::Layout::new(&input).unwrap();
+        let whole = layout.wire().value();
+        let places: Vec<Value> = splices.iter().map(|part| json!({"chainage_m": part * length})).collect();
+        let line = json!({"legs": [{"length_m": length}], "crossings": crossings, "splices": places});
+        let answer = on_the_ground(&line, whole, tolerance, part * whole).unwrap();
+        let ground = answer.ground.unwrap();
+        prop_assert!(ground.from_chainage_m <= ground.chainage_m && ground.chainage_m <= ground.to_chainage_m);
+        let hoped = layout.on_ground(answer.distance_m.min(layout.wire())).unwrap().chainage_m;
+        prop_assert!((hoped - ground.chainage_m).value().abs() < 1e-6);
+        let inside = |from: Metres, to: Metres| from <= answer.farthest_m && to >= answer.nearest_m;
+        let splices_inside = splices.iter().filter(|part| {
+            let along = layout.along_wire(Metres::new(*part * length).unwrap()).unwrap();
+            inside(along.from_wire_m, along.to_wire_m)
+        });
+        let named = ground.inside.iter().filter(|mark| mark.kind == LandmarkKind::Splice);
+        // Exactly at an end of the stretch, rounding decides.
+        let edge = splices.iter().any(|part| {
+            let along = layout.along_wire(Metres::new(*part * length).unwrap()).unwrap();
+            (along.from_wire_m - answer.farthest_m).value().abs() < 1e-6 || (along.to_wire_m - answer.nearest_m).value().abs() < 1e-6
+        });
+        prop_assert!(edge || splices_inside.count() == named.count());
+        let chainages: Vec<f64> = ground.inside.iter().map(|mark| mark.chainage_m.value()).collect();
+        prop_assert!(chainages.is_sorted());
     }
 }

@@ -1,9 +1,9 @@
-//! The reel plan against every choice and order there is, against lines worked by hand, and against input that nobody
-//! would send.
+//! The reel plan against every choice and order there is and against lines worked by hand.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
 
-use laywire_craft::reels::{Answer, Class, Error, Input, Outcome, Plan, Reason, Reel, Stretch, reckon};
+use laywire_craft::bounds::{NoAnswer, OutOfBounds};
+use laywire_craft::reels::{Answer, Class, Input, Outcome, Plan, Reason, Reel, Stretch, reckon};
 use laywire_craft::text::Name;
 use laywire_craft::units::Metres;
 use proptest::prelude::*;
@@ -190,13 +190,25 @@ fn reels_that_may_not_be_taken_are_set_aside_with_the_reason() {
 }
 
 #[test]
+fn five_miles_with_a_fifth_of_slack_take_six_reels_of_a_mile() {
+    // By hand from SS0444 p. 23 (about 20 % of slack) and the mile that wire is issued in (SS0440 p. 11, table 1-1): 6 miles of
+    // wire, 6 reels and 5 splices between them.
+    let mile = 1609.344;
+    // A whole metre more than a mile each: what is left on a reel is taken in whole metres.
+    let answer = reckon(&line(5.0 * mile * 1.2, &[], &[1610.0; 8])).unwrap();
+    let plan = planned(&answer);
+    assert_eq!((plan.pieces.len(), plan.splices), (6, 5));
+    assert!(plan.fewest_proved);
+}
+
+#[test]
 fn a_figure_out_of_range_is_refused_by_name() {
     let refused = |change: &dyn Fn(&mut Input)| {
         let mut input = line(1000.0, &[(1.0, 2.0)], &[1000.0]);
         change(&mut input);
         reckon(&input).unwrap_err()
     };
-    let field = |error: &Error| error.field().to_owned();
+    let field = |error: &OutOfBounds| error.field().unwrap();
     assert_eq!(field(&refused(&|i| i.length_m = metres(0.5))), "length_m");
     assert_eq!(field(&refused(&|i| i.length_m = metres(200_001.0))), "length_m");
     assert_eq!(field(&refused(&|i| i.reels[0].left_m = metres(-1.0))), "reels[0].left_m");
@@ -206,7 +218,7 @@ fn a_figure_out_of_range_is_refused_by_name() {
     assert_eq!(field(&refused(&|i| i.ends_m = Some(metres(101.0)))), "ends_m");
     assert_eq!(
         refused(&|i| i.reels = vec![i.reels[0].clone(); 501]).to_string(),
-        "reels has 501 entries; give at most 500"
+        "reels has 501 entries; give 0 to 500"
     );
     assert_eq!(
         refused(&|i| i.reels[0].left_m = metres(20_001.0)).to_string(),
@@ -378,35 +390,4 @@ proptest! {
             holds(&input, &plan);
         }
     }
-
-    /// Longer with PROPTEST_CASES.
-    #[test]
-    fn nothing_that_is_sent_makes_it_panic(text in hostile()) {
-        if let Ok(input) = serde_json::from_str::<Input>(&text) {
-            let _ = reckon(&input).map(|answer| serde_json::to_string(&answer).unwrap());
-        }
-    }
-}
-
-fn hostile() -> impl Strategy<Value = String> {
-    let number = prop_oneof![
-        any::<f64>().prop_map(|n| format!("{n:e}")),
-        (-2000.0..30_000.0_f64).prop_map(|n| n.to_string()),
-        (0_u32..3_000).prop_map(|n| n.to_string()),
-        Just("0".to_owned()),
-        Just("-0.0".to_owned()),
-        Just("null".to_owned()),
-        Just("1e999".to_owned()),
-    ];
-    let stretch =
-        (number.clone(), number.clone()).prop_map(|(a, b)| format!(r#"{{"from_m":{a},"to_m":{b}}}"#));
-    let reel = number.clone().prop_map(|n| format!(r#"{{"label":"r","left_m":{n}}}"#));
-    (number.clone(), prop::collection::vec(stretch, 0..8), prop::collection::vec(reel, 0..8), number)
-        .prop_map(|(length, stretches, reels, ends)| {
-            format!(
-                r#"{{"length_m":{length},"no_splice":[{}],"reels":[{}],"ends_m":{ends}}}"#,
-                stretches.join(","),
-                reels.join(",")
-            )
-        })
 }

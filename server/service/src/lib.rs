@@ -13,6 +13,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use laywire_craft::profile::Profile;
 use laywire_store::PgPool;
+use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 
 /// What every request needs. Nothing here is needed by another process: any number of them run on one database.
@@ -29,6 +30,13 @@ pub struct Service {
     pub closing: CancellationToken,
     /// Whether cookies go over TLS alone.
     pub secure_cookies: bool,
+    /// How many long reckonings may run at once: the rest of the service goes on beside them.
+    pub long_reckonings: Semaphore,
+}
+
+/// Long reckonings at once: half of the processors, and one at the least.
+fn long_reckonings() -> usize {
+    std::thread::available_parallelism().map_or(1, |processors| (processors.get() / 2).max(1))
 }
 
 impl Service {
@@ -37,7 +45,15 @@ impl Service {
     pub fn new(pool: PgPool, closing: CancellationToken, secure_cookies: bool) -> Arc<Self> {
         let profile = Profile::field();
         let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
-        Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, secure_cookies })
+        Arc::new(Self {
+            pool,
+            profile,
+            seen: access::Seen::default(),
+            feeds,
+            closing,
+            secure_cookies,
+            long_reckonings: Semaphore::new(long_reckonings()),
+        })
     }
 
     /// Has every pass looked up again, in requests to come and in feeds that are open.

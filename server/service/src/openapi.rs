@@ -69,6 +69,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::session::session, api::session::leave))
         .routes(routes!(api::operation::operation))
         .routes(routes!(api::line::lines, api::line::plan_line))
+        .routes(routes!(api::line::line_wire))
+        .routes(routes!(api::line::line_fault))
         .routes(routes!(api::crossing::crossings))
         .routes(routes!(api::guide::crossing_guide))
         .routes(routes!(api::report::report))
@@ -80,7 +82,10 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_fault))
+        .routes(routes!(api::reckon::reckon_pace))
+        .routes(routes!(api::reckon::reckon_reels))
         .routes(routes!(api::reckon::reckon_span))
+        .routes(routes!(api::reckon::reckon_wire))
 }
 
 /// The document, OpenAPI 3.1.

@@ -10,7 +10,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use futures::StreamExt;
-use laywire_craft::refusal::Refusal;
+use laywire_craft::{bounds::NoAnswer, refusal::Refusal};
 use laywire_store::{StoreError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
@@ -51,7 +51,12 @@ pub enum Problem {
     /// The call sign belongs to another party.
     CallSignInUse(String),
     /// The question has no answer: a figure out of range, or readings that contradict each other.
-    CannotReckon(String),
+    CannotReckon {
+        /// The field at fault, where it is one alone.
+        field: Option<String>,
+        /// What is wrong and what to do.
+        why: String,
+    },
     /// The database is out of reach for now.
     Unavailable,
     /// Something is wrong inside.
@@ -78,6 +83,13 @@ pub struct ProblemDocument {
 }
 
 impl Problem {
+    /// What a question becomes that has no answer.
+    #[allow(clippy::needless_pass_by_value, reason = "the shape of what maps an error")]
+    #[must_use]
+    pub fn no_answer(error: impl NoAnswer) -> Self {
+        Self::CannotReckon { field: error.field(), why: error.to_string() }
+    }
+
     fn document(self) -> ProblemDocument {
         let mut field = None;
         let mut refusal = None;
@@ -135,7 +147,10 @@ impl Problem {
                 refusal = Some(*rule);
                 (StatusCode::CONFLICT, "refused", title)
             }
-            Self::CannotReckon(why) => (StatusCode::UNPROCESSABLE_ENTITY, "cannot-reckon", format!("{why}.")),
+            Self::CannotReckon { field: at, why } => {
+                field = at;
+                (StatusCode::UNPROCESSABLE_ENTITY, "cannot-reckon", format!("{}.", why.trim_end_matches('.')))
+            }
             Self::CallSignInUse(team) => {
                 field = Some("team".to_owned());
                 let title = format!("{team} is another party's call sign already: choose another, or revoke that pass first.");

@@ -16,7 +16,7 @@ pub mod terrain;
 
 pub use crossing::crossings;
 pub use error::StoreError;
-pub use line::lines;
+pub use line::{line_with_crossings, lines};
 pub use sqlx::{PgPool, postgres::PgConnectOptions};
 
 use sqlx::postgres::PgPoolOptions;

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use geozero::{CoordDimensions, ToGeo, ToWkb};
 use laywire_craft::{
+    crossing::Crossing,
     geodesy::Position,
     ids::{LineId, OperationId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
@@ -152,6 +153,22 @@ pub(crate) async fn with_id(
         .fetch_optional(connection)
         .await?;
     Ok(row.map(Current::try_from).transpose()?.map(|current| current.now))
+}
+
+/// A line and its crossings, both as of one moment; none when the operation has no such line.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn line_with_crossings(
+    pool: &PgPool,
+    operation: OperationId,
+    id: LineId,
+) -> Result<Option<(Line, Vec<Crossing>)>, StoreError> {
+    let mut moment = pool.begin_with("begin transaction isolation level repeatable read, read only").await?;
+    let Some(line) = with_id(&mut moment, operation, id).await? else { return Ok(None) };
+    let crossings = crate::crossing::of_line(&mut moment, operation, id).await?;
+    moment.commit().await?;
+    Ok(Some((line, crossings)))
 }
 
 /// The ids of the lines that bear this number or this id.

@@ -148,6 +148,43 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/lines/{line}/fault': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * Where a fault of this line lies, from readings at the ends: along the wire, and on the ground by what the line is known
+     *     to be. The question is that of `/api/reckon/fault` without `line`.
+     */
+    post: operations['line_fault'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/wire': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** A line's wire by item, where no splice may fall, what is laid of it, and how long it takes. */
+    get: operations['line_wire'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/log': {
     parameters: {
       query?: never;
@@ -280,8 +317,42 @@ export interface paths {
     };
     get?: never;
     put?: never;
-    /** Where a fault lies, from readings at the ends. */
+    /** Where a fault lies, from readings at the ends; with the line's record, also where on the ground. */
     post: operations['reckon_fault'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/reckon/pace': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** How long a line takes: the lead team until it is through, the follow-up team until it is finished. */
+    post: operations['reckon_pace'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/reckon/reels': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** Which reels to take for a line, in which order, and where the splices between them fall; or what is missing. */
+    post: operations['reckon_reels'];
     delete?: never;
     options?: never;
     head?: never;
@@ -299,6 +370,23 @@ export interface paths {
     put?: never;
     /** How an overhead span hangs, what clearance it leaves, and what its ties and poles must be. */
     post: operations['reckon_span'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/reckon/wire': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** The wire that a line takes, item by item, and the way from a distance along it to the ground and back. */
+    post: operations['reckon_wire'];
     delete?: never;
     options?: never;
     head?: never;
@@ -788,6 +876,7 @@ export interface components {
       fault_ohm: components['schemas']['Ohms'] | null;
       /** @description The figures that the answer stands on. */
       figures: components['schemas']['FigureUsed'][];
+      ground: components['schemas']['FaultGround'] | null;
       /** @description How the uncertainty was put together. */
       how: string;
       /** @description How far into that section, in metres. */
@@ -806,6 +895,23 @@ export interface components {
       /** @description How far it may be off, in metres. */
       uncertainty_m: components['schemas']['Metres'];
     };
+    /** @description The stretch of the ground in which to look. */
+    FaultGround: {
+      before: components['schemas']['FaultLandmark'] | null;
+      beyond: components['schemas']['FaultLandmark'] | null;
+      /** @description Where in it the fault is reckoned to lie, in metres along the ground. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Its near end, in metres along the ground. */
+      from_chainage_m: components['schemas']['Metres'];
+      /** @description What lies in it, from the near end to the far end. */
+      inside: components['schemas']['FaultLandmark'][];
+      /** @description What to know when looking. */
+      notes: string[];
+      /** @description Its far end, in metres along the ground. */
+      to_chainage_m: components['schemas']['Metres'];
+      /** @description The line's wire by its record, in metres. */
+      wire_m: components['schemas']['Metres'];
+    };
     /**
      * @description The question: the line as it is recorded, the instrument, and the readings of one test.
      *
@@ -814,6 +920,7 @@ export interface components {
     FaultInput: {
       /** @description How far the instrument may be off. */
       instrument?: components['schemas']['Instrument'];
+      line?: components['schemas']['FaultRecord'] | null;
       /** @description The faulty line from the near end, where the test is made, to the far end: 1 to 200 sections of one pair each. */
       sections: components['schemas']['CircuitSection'][];
       /**
@@ -825,6 +932,36 @@ export interface components {
       temperature_tolerance_c?: components['schemas']['Celsius'];
       /** @description The test and its readings. */
       test: components['schemas']['FaultTest'];
+    };
+    /** @description Something that a crew can find on the ground. */
+    FaultLandmark: {
+      /** @description Where it is, in metres along the ground. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description What it is. */
+      kind: components['schemas']['LandmarkKind'];
+      /** @description Which one of its list, counted from 0 in the order of the question. */
+      number: number;
+      /** @description It in words. */
+      words: string;
+    };
+    /** @description A line's record over the ground, near end first, as the reckoning of its wire takes it. */
+    FaultRecord: {
+      /** @description The crossings on them, in any order. At most 2,000. */
+      crossings?: components['schemas']['WireCrossing'][];
+      /** @description Figures of the wire to take instead of the planning values. */
+      figures?: components['schemas']['WireFigures'];
+      /** @description The line's legs over the ground, one after the other. 1 to 100,000. */
+      legs: components['schemas']['WireLeg'][];
+      /** @description Where the wire is spliced, in any order. At most [`MOST_PLACES`]. */
+      splices?: components['schemas']['FaultRecordPlace'][];
+      /** @description Where it can be tested without cutting, in any order. At most [`MOST_PLACES`]. */
+      test_points?: components['schemas']['FaultRecordPlace'][];
+    };
+    /** @description A place of the record. */
+    FaultRecordPlace: {
+      /** @description Where it is, in metres along the ground from 0 to the line's length. */
+      chainage_m: components['schemas']['Metres'];
+      name?: components['schemas']['Name'] | null;
     };
     /** @description A test and its readings. */
     FaultTest:
@@ -1016,6 +1153,11 @@ export interface components {
        */
       poles: number;
     };
+    /**
+     * @description What a crew can find on the ground.
+     * @enum {string}
+     */
+    LandmarkKind: 'crossing' | 'splice' | 'test_point';
     /** @description The longest span that a wire bears. */
     LargestSpan: {
       /** @description What keeps it from being longer. */
@@ -1043,6 +1185,11 @@ export interface components {
       /** @description What the leak leads to. */
       path?: components['schemas']['LeakPath'];
     };
+    /**
+     * @description Which trace a line's chainages run along.
+     * @enum {string}
+     */
+    LineAlong: 'planned' | 'laid_then_planned' | 'laid';
     /** @description Lines as a GeoJSON collection. */
     LineCollection: {
       /** @description The lines, by their numbers. */
@@ -1054,6 +1201,25 @@ export interface components {
       sequence: number;
       /** @description Always `FeatureCollection`. */
       type: components['schemas']['CollectionType'];
+    };
+    /** @description A crossing of the line, in the order of the question. */
+    LineCrossing: {
+      /** @description Whether its construction is not settled, so that the trade's first choice was taken. */
+      construction_assumed: boolean;
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      /** @description How far the work has come. */
+      state: components['schemas']['CrossingState'];
+    };
+    /** @description Where a fault of the line lies. */
+    LineFault: {
+      /** @description The answer; its `ground` is there always. */
+      answer: components['schemas']['FaultAnswer'];
+      at: components['schemas']['Position'] | null;
+      /** @description The line's crossings, in the order in which the answer counts them. */
+      crossings: components['schemas']['CrossingId'][];
+      from: components['schemas']['Position'] | null;
+      to: components['schemas']['Position'] | null;
     };
     /** @description A line as a GeoJSON feature. Its geometry is where it shall go; where it lies is in `laid`. */
     LineFeature: {
@@ -1095,6 +1261,30 @@ export interface components {
      * @description A wire route between two ends.
      */
     LineId: string;
+    /** @description A stretch in which no splice between reels may fall. */
+    LineNoSplice: {
+      /** @description Which crossing, counted from 0 in the order of `crossings`. */
+      crossing: number;
+      /** @description Where it begins on the ground, in metres. */
+      from_chainage_m: components['schemas']['Metres'];
+      /** @description Where it begins, in metres of wire drawn. */
+      from_m: components['schemas']['Metres'];
+      /** @description Where it ends on the ground, in metres. */
+      to_chainage_m: components['schemas']['Metres'];
+      /** @description Where it ends, in metres of wire drawn. */
+      to_m: components['schemas']['Metres'];
+      /** @description What is there. */
+      what: components['schemas']['Name'];
+    };
+    /** @description A place of the line: on the ground and along the wire. */
+    LinePlace: {
+      /** @description On the ground, in metres. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Wire drawn up to there, in metres. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description Along the wire, in metres. */
+      wire_m: components['schemas']['Metres'];
+    };
     /** @description A line drawn on the map. */
     LinePlanned: {
       /** @description Its number, the same from end to end. */
@@ -1156,6 +1346,41 @@ export interface components {
       /** @description The far end. */
       to: components['schemas']['Name'];
     };
+    /** @description A line's wire and time, and the entry that they stand on. */
+    LineReckoning: components['schemas']['LineWire'] & {
+      /**
+       * Format: int64
+       * @description The entry up to which this is the state, at the least.
+       */
+      sequence: number;
+    };
+    /** @description A reel that was begun. */
+    LineReel: {
+      /** @description Where its wire begins. */
+      from: components['schemas']['LinePlace'];
+      /** @description The reel. */
+      id: components['schemas']['ReelId'];
+      /** @description What is written on it. */
+      label: components['schemas']['Name'];
+      /** @description What should be left on it by this reckoning, in metres. */
+      left_m: components['schemas']['Metres'];
+      /** @description The wire on it when it was begun, in metres. */
+      length_m: components['schemas']['Metres'];
+      /** @description Where its wire ends: at the next reel, or at the laying head. */
+      to: components['schemas']['LinePlace'];
+    };
+    /** @description A splice that was made. */
+    LineSplice: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description The crossing in whose stretch without splices it lies, counted from 0 in the order of `crossings`. */
+      forbidden_by: number | null;
+      /** @description Where. */
+      place: components['schemas']['LinePlace'];
+    };
     /**
      * @description How far a line has come.
      * @enum {string}
@@ -1167,6 +1392,34 @@ export interface components {
       coordinates: components['schemas']['Trace'];
       /** @description Always `LineString`. */
       type: string;
+    };
+    /** @description A line's wire and time. */
+    LineWire: {
+      /** @description Which trace its chainages run along. */
+      along: components['schemas']['LineAlong'];
+      /** @description The question that was put to the reckoning of time: alter it and put it again. */
+      asked_pace: components['schemas']['PaceInput'];
+      /** @description The question that was put to the reckoning of wire: alter it and put it again. */
+      asked_wire: components['schemas']['WireInput'];
+      /** @description Its crossings, in the order in which the questions have them. Those struck out are left out. */
+      crossings: components['schemas']['LineCrossing'][];
+      /** @description Wire that the reels have to give, in metres: as drawn, without what their own splices use up. */
+      draw_m: components['schemas']['Metres'];
+      head: components['schemas']['LinePlace'] | null;
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description Where no splice between reels may fall. */
+      no_splice: components['schemas']['LineNoSplice'][];
+      /** @description The time of the lead team and of the follow-up team. */
+      pace: components['schemas']['PaceAnswer'];
+      /** @description Reels, in the order in which they were begun. */
+      reels: components['schemas']['LineReel'][];
+      /** @description What had to be taken for granted. */
+      remarks: string[];
+      /** @description Splices, in the order in which they were made. */
+      splices: components['schemas']['LineSplice'][];
+      /** @description The wire, item by item. */
+      wire: components['schemas']['WireAnswer'];
     };
     /** @description The weather that the span has to stand. */
     Loading:
@@ -1192,6 +1445,22 @@ export interface components {
      *     Metres, from -1e8 to 1e8: two and a half times round the Earth, either way. Sums stop at those ends.
      */
     Metres: number;
+    /**
+     * Format: double
+     * @description How fast a team gets on over the ground.
+     *
+     *     # Units
+     *     Metres a minute, from 0 to 1e8. Sums stop at those ends.
+     */
+    MetresPerMinute: number;
+    /**
+     * Format: double
+     * @description A span of time.
+     *
+     *     # Units
+     *     Minutes, from 0 to 1e8. Sums stop at those ends, and so does a difference: no work takes less than no time.
+     */
+    Minutes: number;
     /** @description A balance by the arms alone. */
     MurrayTest: {
       /** @description How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable). */
@@ -1375,6 +1644,142 @@ export interface components {
       resistance_tolerance?: components['schemas']['Share'] | null;
       temperature_coefficient_per_c?: components['schemas']['PerCelsius'] | null;
     };
+    /** @description A line's time. */
+    PaceAnswer: {
+      /** @description What to heed. */
+      cautions: string[];
+      /** @description The crossings, from the near end to the far end. */
+      crossings: components['schemas']['PaceAtCrossing'][];
+      /** @description When it is finished and proved, in minutes after the lead team set out. */
+      finished_min: components['schemas']['Minutes'];
+      /** @description The follow-up team's time. */
+      follow_up: components['schemas']['PaceTeam'];
+      /** @description The lead team's time. */
+      lead: components['schemas']['PaceTeam'];
+      /** @description When the line is through, in minutes after the lead team set out. */
+      through_min: components['schemas']['Minutes'];
+      /** @description How long the follow-up team waits for the lead team, in minutes. */
+      waiting_min: components['schemas']['Minutes'];
+    };
+    /** @description When the teams are at a crossing, in minutes after the lead team set out. */
+    PaceAtCrossing: {
+      /** @description Where it is, in metres along the ground. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Which one, counted from 0 in the order of the question. */
+      crossing: number;
+      /** @description When it is finished. */
+      finished_min: components['schemas']['Minutes'];
+      /** @description When the wire is past it. */
+      passed_min: components['schemas']['Minutes'];
+      /** @description When the follow-up team begins. */
+      taken_in_hand_min: components['schemas']['Minutes'];
+      /** @description How long wire lies there that is not safe yet. */
+      unsafe_min: components['schemas']['Minutes'];
+    };
+    /** @description Minutes for one construction. */
+    PaceConstructionMinutes: {
+      /** @description The construction. */
+      construction: components['schemas']['Construction'];
+      follow_up_min?: components['schemas']['Minutes'] | null;
+      lead_min?: components['schemas']['Minutes'] | null;
+    };
+    /** @description A crossing that the teams come to. */
+    PaceCrossing: {
+      /** @description Where it is, in metres along the ground from 0 to the line's length. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description How. */
+      construction: components['schemas']['Construction'];
+      follow_up_min?: components['schemas']['Minutes'] | null;
+      lead_min?: components['schemas']['Minutes'] | null;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+    };
+    /** @description Figures to take instead of the planning values. */
+    PaceFigures: {
+      /** @description Minutes by construction. */
+      constructions?: components['schemas']['PaceConstructionMinutes'][];
+      end_test_min?: components['schemas']['Minutes'] | null;
+      follow_up_rate_m_per_min?: components['schemas']['MetresPerMinute'] | null;
+      /** @description How many times as long as along a road other ground takes. */
+      ground_times?: components['schemas']['PaceGroundTimes'][];
+      lead_rate_m_per_min?: components['schemas']['MetresPerMinute'] | null;
+      night_times?: components['schemas']['Times'] | null;
+      reel_change_min?: components['schemas']['Minutes'] | null;
+    };
+    /**
+     * @description Over which ground a leg goes.
+     * @enum {string}
+     */
+    PaceGround: 'roadside' | 'open' | 'wooded' | 'broken' | 'wet';
+    /** @description How many times as long as along a road one kind of ground takes. */
+    PaceGroundTimes: {
+      /** @description The ground. */
+      ground: components['schemas']['PaceGround'];
+      /** @description The factor, from 1 to 20. */
+      times: components['schemas']['Times'];
+    };
+    /** @description What it takes to plan a line's time. */
+    PaceInput: {
+      /** @description The crossings on them, in any order. At most [`MOST_CROSSINGS`]. */
+      crossings?: components['schemas']['PaceCrossing'][];
+      /** @description Figures to take instead of the planning values. */
+      figures?: components['schemas']['PaceFigures'];
+      /** @description How long after the lead team the follow-up team sets out, in minutes from 0 to 10,000. */
+      follow_up_after_min?: components['schemas']['Minutes'];
+      /** @description What carries the follow-up team. */
+      follow_up_means?: components['schemas']['PaceMeans'];
+      /** @description What carries the lead team's reels. */
+      lead_means?: components['schemas']['PaceMeans'];
+      /** @description The line's legs over the ground, one after the other. 1 to [`MOST_LEGS`]. */
+      legs: components['schemas']['PaceLeg'][];
+      /** @description By which light. */
+      light?: components['schemas']['PaceLight'];
+      /**
+       * Format: int32
+       * @description Reels begun after the first. 0 to 65,535.
+       */
+      reel_changes?: number;
+    };
+    /** @description One item of a team's time. */
+    PaceItem: {
+      /** @description How many times, or none where it is a length of ground. */
+      count: number | null;
+      length_m: components['schemas']['Metres'] | null;
+      /** @description All of it, in minutes. */
+      minutes: components['schemas']['Minutes'];
+      /** @description Where the rate, or the minutes for each, are from. */
+      source: string;
+      /** @description How many times as long as by that rate, or those minutes, it takes: other ground, or night. */
+      times: components['schemas']['Times'];
+      /** @description Where that factor is from. */
+      times_source: string;
+      /** @description What the time is for, in words. */
+      what: string;
+    };
+    /** @description A stretch of the line over one kind of ground. */
+    PaceLeg: {
+      /** @description What it goes over. */
+      ground?: components['schemas']['PaceGround'];
+      /** @description Its length over the ground, in metres from 0 to 500,000, all legs together no more than that. */
+      length_m: components['schemas']['Metres'];
+    };
+    /**
+     * @description By which light the work is done.
+     * @enum {string}
+     */
+    PaceLight: 'day' | 'night';
+    /**
+     * @description What carries the reels.
+     * @enum {string}
+     */
+    PaceMeans: 'vehicle' | 'wagon' | 'foot';
+    /** @description One team's time. */
+    PaceTeam: {
+      /** @description What the work is made of. The items add up to it. */
+      items: components['schemas']['PaceItem'][];
+      /** @description Its work, in minutes, without waiting. */
+      work_min: components['schemas']['Minutes'];
+    };
     /**
      * @description The four parties to an operation.
      * @enum {string}
@@ -1492,11 +1897,51 @@ export interface components {
       /** @description The wire on it when it was begun. */
       length_m: components['schemas']['Metres'];
     };
+    /** @description A reel at hand. */
+    ReelAtHand: {
+      /** @description The class on its tag. */
+      class?: components['schemas']['ReelClass'];
+      /** @description What is written on it. */
+      label: components['schemas']['Name'];
+      /** @description What is left on it, in metres from 0 to 20,000. */
+      left_m: components['schemas']['Metres'];
+      wire?: components['schemas']['Name'] | null;
+    };
+    /**
+     * @description A serviced reel's class, as its tag has it.
+     *
+     *     # Source
+     *     SS0440 p. 69.
+     * @enum {string}
+     */
+    ReelClass: 'a' | 'b';
     /**
      * Format: uuid
      * @description One reel of wire on the line.
      */
     ReelId: string;
+    /** @description A reel's piece of the line. */
+    ReelPiece: {
+      /** @description Where its wire begins, in metres of wire. */
+      from_m: components['schemas']['Metres'];
+      /** @description What is written on it. */
+      label: components['schemas']['Name'];
+      /** @description Which reel, counted from 0 in the order of the question. */
+      reel: number;
+      /** @description What is left on it afterwards, in metres, its ends among it. */
+      rest_m: components['schemas']['Metres'];
+      /** @description Why it is not run out: the stretch, counted from 0 in the order of the question, that its splice stands before. */
+      stopped_by: number | null;
+      /** @description Where its wire ends, in metres of wire. */
+      to_m: components['schemas']['Metres'];
+    };
+    /** @description A reel that may not be taken. */
+    ReelSetAside: {
+      /** @description Which one, counted from 0 in the order of the question. */
+      reel: number;
+      /** @description Why. */
+      why: string;
+    };
     /** @description A reel begun. */
     ReelStarted: {
       /** @description What is written on it. */
@@ -1508,6 +1953,102 @@ export interface components {
       /** @description The reel. */
       reel: components['schemas']['ReelId'];
     };
+    /** @description The reels of a line. */
+    ReelsAnswer: {
+      /** @description Wire that the reels give that may be taken, their ends taken off, in metres. */
+      at_hand_m: components['schemas']['Metres'];
+      /** @description What both ends of a reel lose, in metres. */
+      ends_m: components['schemas']['Metres'];
+      /** @description Where that figure is from. */
+      ends_source: string;
+      /** @description Wire that the line draws, in metres. */
+      length_m: components['schemas']['Metres'];
+      /** @description The plan, or why there is none. */
+      outcome: components['schemas']['ReelsOutcome'];
+      /** @description Reels that may not be taken. */
+      set_aside: components['schemas']['ReelSetAside'][];
+    };
+    /** @description What it takes to choose the reels of a line. */
+    ReelsInput: {
+      /** @description Whether reels of Class B may be taken: more than four splices a conductor in half a mile (SS0440 p. 69). */
+      class_b?: boolean;
+      ends_m?: components['schemas']['Metres'] | null;
+      /** @description Wire that the line draws, in metres from 1 to 200,000. */
+      length_m: components['schemas']['Metres'];
+      /** @description Stretches in which no splice may fall, in any order; they may overlap. At most [`MOST_STRETCHES`]. */
+      no_splice?: components['schemas']['ReelsNoSplice'][];
+      /** @description The reels at hand. At most [`MOST_REELS`]. */
+      reels: components['schemas']['ReelAtHand'][];
+      wire?: components['schemas']['Name'] | null;
+    };
+    /** @description A stretch of wire in which no splice may fall. At its very ends one may. */
+    ReelsNoSplice: {
+      /** @description Where it begins, in metres of wire from 0 to the line's length. */
+      from_m: components['schemas']['Metres'];
+      /** @description Where it ends, in metres of wire from its beginning to the line's length. */
+      to_m: components['schemas']['Metres'];
+      what?: components['schemas']['Name'] | null;
+    };
+    /** @description The plan, or why there is none. */
+    ReelsOutcome:
+      | (components['schemas']['ReelsPlan'] & {
+          /** @enum {string} */
+          outcome: 'planned';
+        })
+      | (components['schemas']['ReelsShort'] & {
+          /** @enum {string} */
+          outcome: 'short';
+        });
+    /** @description The reels in the order in which they are laid. */
+    ReelsPlan: {
+      /** @description Whether it is shown that no plan has fewer splices. */
+      fewest_proved: boolean;
+      /** @description Whether it is shown that no plan with so many splices leaves less. */
+      least_rest_proved: boolean;
+      /** @description Each reel's piece of the line. */
+      pieces: components['schemas']['ReelPiece'][];
+      /** @description Wire that is left on the begun reels, in metres, all together. */
+      rest_m: components['schemas']['Metres'];
+      /** @description Splices between them. */
+      splices: number;
+    };
+    /** @description Why the reels do not reach, and what is missing. */
+    ReelsShort: {
+      /** @description How much one more reel has to hold for the line to be laid, in metres: the least. */
+      missing_m: components['schemas']['Metres'];
+      /** @description Whether it is shown that no shorter one would do, and that there is no plan. */
+      proved: boolean;
+      /** @description The reason. */
+      reason: components['schemas']['ReelsShortReason'];
+      /** @description It in words. */
+      why: string;
+    };
+    /** @description Why the reels do not reach. */
+    ReelsShortReason:
+      | {
+          /** @description By how much, in metres. */
+          by_m: components['schemas']['Metres'];
+          /** @enum {string} */
+          kind: 'too_little';
+        }
+      | {
+          /** @description Where the stretch begins, in metres of wire. */
+          from_m: components['schemas']['Metres'];
+          /** @enum {string} */
+          kind: 'no_reel_spans';
+          /** @description The longest reel, its ends taken off, in metres. */
+          longest_m: components['schemas']['Metres'];
+          /** @description How many stretches are too long for it, this one among them. */
+          stretches: number;
+          /** @description Where it ends, in metres of wire. */
+          to_m: components['schemas']['Metres'];
+        }
+      | {
+          /** @enum {string} */
+          kind: 'splices_forbidden';
+          /** @description How far the reels get when of those at hand the one that leaves the least is always next, in metres of wire. */
+          reach_m: components['schemas']['Metres'];
+        };
     /** @description The rule that a report breaks. The text of each says what is wrong and what to do. */
     Refusal:
       | {
@@ -2048,6 +2589,14 @@ export interface components {
       /** @description Changes when another extract is loaded. */
       version: string;
     };
+    /**
+     * Format: double
+     * @description How many times as long, as much or as far.
+     *
+     *     # Units
+     *     None: a factor from 0 to 1e8.
+     */
+    Times: number;
     /** @description The coordinates of a GeoJSON LineString, in the order in which the wire runs. */
     Trace: number[][];
     /** @description More of the laid trace. */
@@ -2102,6 +2651,126 @@ export interface components {
       /** @description The wind's pressure on the wire and its ice: pascals, 0 to 5000; none unless given. */
       wind_pa?: components['schemas']['Pascals'];
     };
+    /** @description The wire of a line. */
+    WireAnswer: {
+      /** @description The chainages that were asked for. */
+      at_chainages: components['schemas']['WireAtChainage'][];
+      /** @description The distances along the wire that were asked for. */
+      at_wires: components['schemas']['WireOnGround'][];
+      /** @description Wire by crossing. */
+      crossings: components['schemas']['WireShare'][];
+      /** @description Wire drawn, in metres: what has to be at hand. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description The line's length over the ground, in metres. */
+      ground_m: components['schemas']['Metres'];
+      /** @description Every item from the near end to the far end. */
+      items: components['schemas']['WireItem'][];
+      /** @description Wire by leg. */
+      legs: components['schemas']['WireShare'][];
+      /** @description What a chief should look at: crossings that run into each other or over an end. */
+      remarks: string[];
+      /** @description Wire drawn by what it is for. They add up to the wire drawn. */
+      totals: components['schemas']['WireTotal'][];
+      /** @description The line's length along the wire, in metres: what a current runs through. */
+      wire_m: components['schemas']['Metres'];
+    };
+    /** @description A chainage found along the wire. At a tie, a tail or a detour the wire runs on while the chainage stands still. */
+    WireAtChainage: {
+      /** @description The place on the ground, in metres. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description The least distance along the wire that lies there, in metres. */
+      from_wire_m: components['schemas']['Metres'];
+      /** @description The greatest one, in metres. */
+      to_wire_m: components['schemas']['Metres'];
+    };
+    /** @description A crossing and what is known of it. What is left out is filled with planning values. */
+    WireCrossing: {
+      /** @description Where its middle is, in metres along the ground from 0 to the line's length. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description How. */
+      construction: components['schemas']['Construction'];
+      depth_m?: components['schemas']['Metres'] | null;
+      detour_m?: components['schemas']['Metres'] | null;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      sag_m?: components['schemas']['Metres'] | null;
+      span_wire_m?: components['schemas']['Metres'] | null;
+      tail_m?: components['schemas']['Metres'] | null;
+      tie_height_m?: components['schemas']['Metres'] | null;
+      width_m?: components['schemas']['Metres'] | null;
+    };
+    /** @description Figures to take instead of the planning values. */
+    WireFigures: {
+      end_m?: components['schemas']['Metres'] | null;
+      /**
+       * Format: int32
+       * @description Wire laid beyond the ground distance, in percent of it, 0 to 100. Else 20 (SS0444 p. 23).
+       */
+      slack_percent?: number | null;
+      splice_m?: components['schemas']['Metres'] | null;
+      tail_m?: components['schemas']['Metres'] | null;
+      trench_spare_m?: components['schemas']['Metres'] | null;
+    };
+    /** @description What it takes to reckon the wire of a line. */
+    WireInput: {
+      /** @description Chainages to find along the wire, in metres from 0 to the line's length. At most [`MOST_QUESTIONS`]. */
+      at_chainages_m?: components['schemas']['Metres'][];
+      /**
+       * @description Distances along the wire to find on the ground, in metres from 0 to the wire's length. At most
+       *     [`MOST_QUESTIONS`].
+       */
+      at_wires_m?: components['schemas']['Metres'][];
+      /** @description The crossings on them, in any order. At most [`MOST_CROSSINGS`]. */
+      crossings?: components['schemas']['WireCrossing'][];
+      /** @description Figures to take instead of the planning values. */
+      figures?: components['schemas']['WireFigures'];
+      /** @description The line's legs over the ground, one after the other. 1 to [`MOST_LEGS`]. */
+      legs: components['schemas']['WireLeg'][];
+      /**
+       * Format: int32
+       * @description Splices between reels; those of ladders are counted at their crossing. 0 to 65,535.
+       */
+      splices?: number;
+    };
+    /**
+     * @description One item of the wire, from the near end to the far end. Slack lies in the same stretch of ground as the wire that it
+     *     is added to, and stands beside it in the same item.
+     */
+    WireItem: {
+      /** @description Which crossing, counted from 0 in the order of the question. */
+      crossing: number | null;
+      /** @description The wire that leaves the reels for it, in metres. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description Where it begins on the ground, in metres. */
+      from_chainage_m: components['schemas']['Metres'];
+      /** @description Where it begins along the wire, in metres. */
+      from_wire_m: components['schemas']['Metres'];
+      /** @description Which leg, counted from 0 in the order of the question. */
+      leg: number | null;
+      /** @description How much of that is slack, in metres. */
+      slack_m: components['schemas']['Metres'];
+      /** @description Where the figure in it is from. */
+      source: string;
+      /** @description Where it ends on the ground, in metres. */
+      to_chainage_m: components['schemas']['Metres'];
+      /** @description Where it ends along the wire, in metres. Wire that no current runs along takes none of this distance. */
+      to_wire_m: components['schemas']['Metres'];
+      /** @description What it is for. */
+      what: components['schemas']['WireUse'];
+      /** @description The sum in words. */
+      why: string;
+    };
+    /** @description A stretch of the line that is laid in one manner. */
+    WireLeg: {
+      /** @description Its length over the ground, in metres from 0 to 500,000, all legs together no more than that. */
+      length_m: components['schemas']['Metres'];
+      name?: components['schemas']['Name'] | null;
+      /**
+       * Format: int32
+       * @description Wire laid beyond the ground distance, in percent of it, 0 to 100. Left out: that of the line.
+       */
+      slack_percent?: number | null;
+    };
     /** @description What pulls on each metre of wire. */
     WireLoad: {
       /** @description Across the line, by the wind: newtons for each metre. */
@@ -2112,6 +2781,35 @@ export interface components {
       resultant_n_per_m: components['schemas']['NewtonsPerMetre'];
       /** @description How far the resultant leans from straight down: degrees, 0 to 90. */
       swing_deg: components['schemas']['Degrees'];
+    };
+    /** @description A distance along the wire found on the ground. */
+    WireOnGround: {
+      /** @description Where it lies on the ground, in metres. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description At which crossing, counted from 0 in the order of the question. */
+      crossing: number | null;
+      /** @description What the wire is for there. */
+      what: components['schemas']['WireUse'];
+      /** @description The distance along the wire, in metres. */
+      wire_m: components['schemas']['Metres'];
+    };
+    /** @description The wire of one leg or of one crossing. */
+    WireShare: {
+      /** @description Wire drawn for it, in metres; a leg's without that of the crossings on it. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description Where it begins along the wire, in metres. */
+      from_wire_m: components['schemas']['Metres'];
+      /** @description Which one, counted from 0 in the order of the question. */
+      number: number;
+      /** @description Where it ends along the wire, in metres. */
+      to_wire_m: components['schemas']['Metres'];
+    };
+    /** @description The wire of one kind in the whole line. */
+    WireTotal: {
+      /** @description Wire drawn, in metres. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description What it is for. */
+      what: components['schemas']['WireUse'];
     };
     /** @description A kind of wire. */
     WireType:
@@ -2125,6 +2823,22 @@ export interface components {
           copper_awg: components['schemas']['Gauge'];
         }
       | 'other';
+    /**
+     * @description What a piece of wire is for.
+     * @enum {string}
+     */
+    WireUse:
+      | 'end'
+      | 'ground'
+      | 'slack'
+      | 'tail'
+      | 'detour'
+      | 'up_and_down'
+      | 'span'
+      | 'across'
+      | 'trench_spare'
+      | 'second_pair'
+      | 'splice';
   };
   responses: never;
   parameters: never;
@@ -2451,6 +3165,121 @@ export interface operations {
         };
       };
       409: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_fault: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['FaultInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineFault'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_wire: {
+    parameters: {
+      query?: {
+        /** @description By which light; by day unless given. */
+        light?: 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description What carries the follow-up team; nothing unless given. */
+        follow_up_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description How long after the lead team the follow-up team sets out, in minutes from 0 to 10,000; at once unless given. */
+        follow_up_after_min?: number;
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineReckoning'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
         headers: {
           [name: string]: unknown;
         };
@@ -2930,6 +3759,84 @@ export interface operations {
       };
     };
   };
+  reckon_pace: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['PaceInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['PaceAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_reels: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['ReelsInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ReelsAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   reckon_span: {
     parameters: {
       query?: never;
@@ -2949,6 +3856,45 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['SpanAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_wire: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['WireInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['WireAnswer'];
         };
       };
       401: {

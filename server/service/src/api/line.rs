@@ -2,27 +2,35 @@
 
 use std::sync::Arc;
 
-use axum::{Extension, Json, extract::State, http::StatusCode};
+use axum::{
+    Extension, Json,
+    extract::{Path, State},
+    http::StatusCode,
+};
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    crossing::Crossing,
     duty::Act,
+    fault::{self, FaultAnswer, FaultInput},
     geodesy::Position,
-    ids::{LineId, OperationId, ReportId},
+    ids::{CrossingId, LineId, OperationId, ReportId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
+    line_wire::{self, LineWire, PacePlan},
+    pace,
     report::{Body, Kind, LinePlanned, Report},
     text::Name,
-    units::Metres,
+    units::{Metres, Minutes},
 };
 use laywire_store::{Current, log::Outcome};
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 use super::geojson::{self, CollectionType, FeatureType, LineString};
 use crate::{
     Service,
     access::Seat,
-    problem::{Problem, ProblemDocument, Sent},
+    problem::{Asked, Problem, ProblemDocument, Sent},
 };
 
 /// A line as a GeoJSON feature. Its geometry is where it shall go; where it lies is in `laid`.
@@ -245,4 +253,119 @@ pub async fn plan_line(
     let lines = laywire_store::lines(&service.pool, pass.operation, 0).await?;
     let added = lines.iter().find(|l| l.now.id == line).ok_or(Problem::Internal)?;
     Ok((StatusCode::CREATED, Json(LineFeature::whole(added, service.profile.slack_percent))))
+}
+
+/// How the line's time shall be planned.
+#[derive(Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Planned {
+    /// By which light; by day unless given.
+    #[serde(default)]
+    #[param(inline, value_type = Option<pace::Light>)]
+    light: pace::Light,
+    /// What carries the lead team's reels; the crew unless given.
+    #[serde(default)]
+    #[param(inline, value_type = Option<pace::Means>)]
+    lead_means: pace::Means,
+    /// What carries the follow-up team; nothing unless given.
+    #[serde(default)]
+    #[param(inline, value_type = Option<pace::Means>)]
+    follow_up_means: pace::Means,
+    /// How long after the lead team the follow-up team sets out, in minutes from 0 to 10,000; at once unless given.
+    #[param(value_type = Option<f64>, minimum = 0, maximum = 10_000)]
+    follow_up_after_min: Option<Minutes>,
+    /// Which pass to speak with, in a browser that holds several.
+    #[allow(dead_code, reason = "read where passes are checked")]
+    seat: Option<String>,
+}
+
+/// A line's wire and time, and the entry that they stand on.
+#[derive(Serialize, ToSchema)]
+pub struct LineReckoning {
+    /// The entry up to which this is the state, at the least.
+    sequence: i64,
+    /// Its wire and time.
+    #[serde(flatten)]
+    reckoned: LineWire,
+}
+
+/// A line's wire by item, where no splice may fall, what is laid of it, and how long it takes.
+#[utoipa::path(get, path = "/api/operations/{op}/lines/{line}/wire", tag = "lines", operation_id = "line_wire",
+    params(("op" = OperationId, Path), ("line" = LineId, Path), Planned),
+    responses((status = 200, body = LineReckoning), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
+        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn line_wire(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Path((_, line)): Path<(String, String)>,
+    Asked(planned): Asked<Planned>,
+) -> Result<Json<LineReckoning>, Problem> {
+    let sequence = super::operation::sequence(&service, &seat).await?;
+    let (line, crossings) = with_crossings(&service, &seat, &line).await?;
+    let plan = PacePlan {
+        light: planned.light,
+        lead_means: planned.lead_means,
+        follow_up_means: planned.follow_up_means,
+        follow_up_after: planned.follow_up_after_min,
+    };
+    let reckoned =
+        line_wire::reckon(&line, &crossings, &service.profile, plan).map_err(Problem::no_answer)?;
+    Ok(Json(LineReckoning { sequence, reckoned }))
+}
+
+/// Where a fault of the line lies.
+#[derive(Serialize, ToSchema)]
+pub struct LineFault {
+    /// The answer; its `ground` is there always.
+    answer: FaultAnswer,
+    /// The line's crossings, in the order in which the answer counts them.
+    crossings: Vec<CrossingId>,
+    /// Where it is reckoned to lie.
+    #[schema(required = true)]
+    at: Option<Position>,
+    /// The near end of the stretch to look in.
+    #[schema(required = true)]
+    from: Option<Position>,
+    /// The far end of the stretch to look in.
+    #[schema(required = true)]
+    to: Option<Position>,
+}
+
+/// Where a fault of this line lies, from readings at the ends: along the wire, and on the ground by what the line is known
+/// to be. The question is that of `/api/reckon/fault` without `line`.
+#[utoipa::path(post, path = "/api/operations/{op}/lines/{line}/fault", tag = "lines", operation_id = "line_fault",
+    params(("op" = OperationId, Path), ("line" = LineId, Path)), request_body = FaultInput,
+    responses((status = 200, body = LineFault), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument),
+        (status = 422, body = ProblemDocument)))]
+pub async fn line_fault(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Path((_, line)): Path<(String, String)>,
+    Sent(mut input): Sent<FaultInput>,
+) -> Result<Json<LineFault>, Problem> {
+    if input.line.is_some() {
+        let what = "the line is the one in the address: leave this out".to_owned();
+        return Err(Problem::Malformed { field: "line".to_owned(), what });
+    }
+    let (line, crossings) = with_crossings(&service, &seat, &line).await?;
+    let (record, crossings) = line_wire::record(&line, &crossings, &service.profile);
+    input.line = Some(record);
+    let answer = fault::reckon(&input).map_err(Problem::no_answer)?;
+    let place = |of: fn(&fault::GroundStretch) -> Metres| {
+        answer.ground.as_ref().and_then(|ground| line_wire::position(&line, of(ground)))
+    };
+    let (at, from, to) =
+        (place(|g| g.chainage_m), place(|g| g.from_chainage_m), place(|g| g.to_chainage_m));
+    Ok(Json(LineFault { answer, crossings, at, from, to }))
+}
+
+async fn with_crossings(
+    service: &Service,
+    seat: &Seat,
+    line: &str,
+) -> Result<(Line, Vec<Crossing>), Problem> {
+    let line = line.parse::<Uuid>().map_err(|_| Problem::NotFound)?;
+    let found = laywire_store::line_with_crossings(&service.pool, seat.0.operation, LineId(line)).await?;
+    found.ok_or(Problem::NotFound)
 }

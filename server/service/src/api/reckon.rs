@@ -1,28 +1,62 @@
 //! The trade's reckoning over HTTP: the same JSON as `laywire reckon WHAT` reads and prints.
 
-use axum::Json;
+use std::sync::Arc;
+
+use axum::{Json, extract::State};
 use laywire_craft::{
     circuit::{self, CircuitAnswer, CircuitInput},
     fault::{self, FaultAnswer, FaultInput},
+    pace, reels,
     span::{self, SpanAnswer, SpanInput},
+    wire,
 };
 
-use crate::problem::{Problem, ProblemDocument, Sent};
+use crate::{
+    Service,
+    problem::{Problem, ProblemDocument, Sent},
+};
 
 /// What a line should measure: loop resistance, loss, and whether it talks.
 #[utoipa::path(post, path = "/api/reckon/circuit", tag = "reckoning", operation_id = "reckon_circuit",
     request_body = CircuitInput,
     responses((status = 200, body = CircuitAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_circuit(Sent(input): Sent<CircuitInput>) -> Result<Json<CircuitAnswer>, Problem> {
-    circuit::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+    circuit::reckon(&input).map(Json).map_err(Problem::no_answer)
 }
 
-/// Where a fault lies, from readings at the ends.
+/// Where a fault lies, from readings at the ends; with the line's record, also where on the ground.
 #[utoipa::path(post, path = "/api/reckon/fault", tag = "reckoning", operation_id = "reckon_fault",
     request_body = FaultInput,
     responses((status = 200, body = FaultAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_fault(Sent(input): Sent<FaultInput>) -> Result<Json<FaultAnswer>, Problem> {
-    fault::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+    fault::reckon(&input).map(Json).map_err(Problem::no_answer)
+}
+
+/// How long a line takes: the lead team until it is through, the follow-up team until it is finished.
+#[utoipa::path(post, path = "/api/reckon/pace", tag = "reckoning", operation_id = "reckon_pace",
+    request_body = pace::Input,
+    responses((status = 200, body = pace::Answer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_pace(Sent(input): Sent<pace::Input>) -> Result<Json<pace::Answer>, Problem> {
+    pace::reckon(&input).map(Json).map_err(Problem::no_answer)
+}
+
+/// Which reels to take for a line, in which order, and where the splices between them fall; or what is missing.
+#[utoipa::path(post, path = "/api/reckon/reels", tag = "reckoning", operation_id = "reckon_reels",
+    request_body = reels::Input,
+    responses((status = 200, body = reels::Answer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_reels(
+    State(service): State<Arc<Service>>,
+    Sent(input): Sent<reels::Input>,
+) -> Result<Json<reels::Answer>, Problem> {
+    // A cruel choice of reels takes a processor for a second: such questions wait for each other, and nothing else does.
+    let turn = service.long_reckonings.acquire().await.map_err(|_| Problem::Unavailable)?;
+    let reckoned = tokio::task::spawn_blocking(move || reels::reckon(&input)).await;
+    drop(turn);
+    let answer = reckoned.map_err(|error| {
+        tracing::error!(%error, "the reckoning of reels broke off");
+        Problem::Internal
+    })?;
+    answer.map(Json).map_err(Problem::no_answer)
 }
 
 /// How an overhead span hangs, what clearance it leaves, and what its ties and poles must be.
@@ -30,5 +64,13 @@ pub async fn reckon_fault(Sent(input): Sent<FaultInput>) -> Result<Json<FaultAns
     request_body = SpanInput,
     responses((status = 200, body = SpanAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_span(Sent(input): Sent<SpanInput>) -> Result<Json<SpanAnswer>, Problem> {
-    span::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+    span::reckon(&input).map(Json).map_err(Problem::no_answer)
+}
+
+/// The wire that a line takes, item by item, and the way from a distance along it to the ground and back.
+#[utoipa::path(post, path = "/api/reckon/wire", tag = "reckoning", operation_id = "reckon_wire",
+    request_body = wire::Input,
+    responses((status = 200, body = wire::Answer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_wire(Sent(input): Sent<wire::Input>) -> Result<Json<wire::Answer>, Problem> {
+    wire::reckon(&input).map(Json).map_err(Problem::no_answer)
 }

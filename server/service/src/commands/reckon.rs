@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use clap::ValueEnum;
-use laywire_craft::{circuit, fault, span};
+use laywire_craft::{circuit, fault, pace, reels, span, wire};
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{CommandError, say};
@@ -16,8 +16,14 @@ pub(super) enum What {
     Circuit,
     /// Where a fault lies, from readings at the ends.
     Fault,
+    /// How long a line takes the lead team and the follow-up team.
+    Pace,
+    /// Which reels to take for a line, in which order, and where the splices between them fall.
+    Reels,
     /// How an overhead span hangs, and what clearance it leaves.
     Span,
+    /// The wire that a line takes, item by item.
+    Wire,
 }
 
 pub(super) fn run(what: What) -> Result<(), CommandError> {
@@ -33,7 +39,10 @@ pub(super) fn run(what: What) -> Result<(), CommandError> {
     match what {
         What::Circuit => answer(&question, circuit::reckon),
         What::Fault => answer(&question, fault::reckon),
+        What::Pace => answer(&question, pace::reckon),
+        What::Reels => answer(&question, reels::reckon),
         What::Span => answer(&question, span::reckon),
+        What::Wire => answer(&question, wire::reckon),
     }
 }
 
