@@ -342,7 +342,7 @@ struct Asked {
 
 impl Asked {
     fn of(line: &Line, crossings: &[Crossing], profile: &Profile) -> Self {
-        let slack = profile.slack_percent;
+        let slack = profile.wire.slack.value;
         let mut asked = Self {
             length: line.length(),
             wire: wire::Input {
@@ -351,7 +351,7 @@ impl Asked {
                 splices: u16::try_from(line.splices.len()).unwrap_or(u16::MAX),
                 figures: wire::Figures {
                     // The field's own slack keeps its source.
-                    slack_percent: (slack != Profile::field().slack_percent).then_some(slack),
+                    slack_percent: (slack != Profile::field().wire.slack.value).then_some(slack),
                     ..wire::Figures::default()
                 },
                 at_chainages_m: Vec::new(),
@@ -399,7 +399,7 @@ impl Asked {
         let overhead = construction.is_overhead();
         let width_m = crossing.span.filter(|_| overhead);
         let tie_height_m = crossing.clearance.filter(|_| overhead).map(|clearance| {
-            let span = width_m.unwrap_or(Profile::field().normal_span.value);
+            let span = width_m.unwrap_or(profile.span.normal.value);
             (clearance + wire::usual_sag(span)).min(wire::HIGHEST)
         });
         let depth_m = crossing.depth.filter(|_| construction == Construction::Buried);

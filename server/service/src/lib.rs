@@ -11,7 +11,6 @@ pub mod problem;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use laywire_craft::profile::Profile;
 use laywire_store::PgPool;
 use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
@@ -20,8 +19,6 @@ use tokio_util::sync::CancellationToken;
 pub struct Service {
     /// The database.
     pub pool: PgPool,
-    /// The figures of construction.
-    pub profile: Profile,
     /// Passes seen a moment ago.
     pub seen: access::Seen,
     /// Who watches.
@@ -43,11 +40,9 @@ impl Service {
     /// A service on a database whose schema is up to date.
     #[must_use]
     pub fn new(pool: PgPool, closing: CancellationToken, secure_cookies: bool) -> Arc<Self> {
-        let profile = Profile::field();
-        let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
+        let feeds = Arc::new(feed::Feeds::new(pool.clone(), closing.clone()));
         Arc::new(Self {
             pool,
-            profile,
             seen: access::Seen::default(),
             feeds,
             closing,

@@ -174,7 +174,9 @@ pub async fn lines(
 ) -> Result<Json<LineCollection>, Problem> {
     let sequence = super::operation::sequence(&service, &seat).await?;
     let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
-    let features = lines.iter().map(|line| LineFeature::whole(line, service.profile.slack_percent)).collect();
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let slack_percent = profile.wire.slack.value;
+    let features = lines.iter().map(|line| LineFeature::whole(line, slack_percent)).collect();
     Ok(Json(LineCollection { kind: CollectionType::FeatureCollection, sequence, features }))
 }
 
@@ -238,21 +240,16 @@ pub async fn plan_line(
         }),
     };
     let pass = &seat.0;
-    let outcomes = laywire_store::log::record(
-        &service.pool,
-        pass.operation,
-        &pass.holder,
-        vec![report],
-        now,
-        &service.profile,
-    )
-    .await?;
+    let outcomes =
+        laywire_store::log::record(&service.pool, pass.operation, &pass.holder, vec![report], now).await?;
     if let Some((_, Outcome::Refused(refusal))) = outcomes.into_iter().next() {
         return Err(Problem::Refused(Box::new(refusal)));
     }
     let lines = laywire_store::lines(&service.pool, pass.operation, 0).await?;
+    let slack_percent =
+        laywire_store::operation::profile(&service.pool, pass.operation).await?.wire.slack.value;
     let added = lines.iter().find(|l| l.now.id == line).ok_or(Problem::Internal)?;
-    Ok((StatusCode::CREATED, Json(LineFeature::whole(added, service.profile.slack_percent))))
+    Ok((StatusCode::CREATED, Json(LineFeature::whole(added, slack_percent))))
 }
 
 /// How the line's time shall be planned.
@@ -309,8 +306,8 @@ pub async fn line_wire(
         follow_up_means: planned.follow_up_means,
         follow_up_after: planned.follow_up_after_min,
     };
-    let reckoned =
-        line_wire::reckon(&line, &crossings, &service.profile, plan).map_err(Problem::no_answer)?;
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let reckoned = line_wire::reckon(&line, &crossings, &profile, plan).map_err(Problem::no_answer)?;
     Ok(Json(LineReckoning { sequence, reckoned }))
 }
 
@@ -349,14 +346,14 @@ pub async fn line_fault(
         return Err(Problem::Malformed { field: "line".to_owned(), what });
     }
     let (line, crossings) = with_crossings(&service, &seat, &line).await?;
-    let (record, crossings) = line_wire::record(&line, &crossings, &service.profile);
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let (record, crossings) = line_wire::record(&line, &crossings, &profile);
     input.line = Some(record);
     let answer = fault::reckon(&input).map_err(Problem::no_answer)?;
     let place = |of: fn(&fault::GroundStretch) -> Metres| {
         answer.ground.as_ref().and_then(|ground| line_wire::position(&line, of(ground)))
     };
-    let (at, from, to) =
-        (place(|g| g.chainage_m), place(|g| g.from_chainage_m), place(|g| g.to_chainage_m));
+    let (at, from, to) = (place(|g| g.chainage_m), place(|g| g.from_chainage_m), place(|g| g.to_chainage_m));
     Ok(Json(LineFault { answer, crossings, at, from, to }))
 }
 

@@ -2,17 +2,19 @@
 
 use std::sync::Arc;
 
-use axum::{Json, extract::State};
+use axum::{Extension, Json, extract::State};
 use laywire_craft::{
     circuit::{self, CircuitAnswer, CircuitInput},
     fault::{self, FaultAnswer, FaultInput},
     pace, reels,
+    site::{self, SiteAnswer, SiteInput},
     span::{self, SpanAnswer, SpanInput},
     wire,
 };
 
 use crate::{
     Service,
+    access::Seat,
     problem::{Problem, ProblemDocument, Sent},
 };
 
@@ -73,4 +75,22 @@ pub async fn reckon_span(Sent(input): Sent<SpanInput>) -> Result<Json<SpanAnswer
     responses((status = 200, body = wire::Answer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_wire(Sent(input): Sent<wire::Input>) -> Result<Json<wire::Answer>, Problem> {
     wire::reckon(&input).map(Json).map_err(Problem::no_answer)
+}
+
+/// What is allowed at a crossing with what is at hand there, the best first, and what is refused. The figures are those of
+/// the operation's profile.
+#[utoipa::path(post, path = "/api/reckon/crossing", tag = "reckoning", operation_id = "reckon_crossing",
+    request_body = SiteInput,
+    responses((status = 200, body = SiteAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_crossing(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Sent(input): Sent<SiteInput>,
+) -> Result<Json<SiteAnswer>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let unanswered = |error: site::SiteError| Problem::CannotReckon {
+        field: Some(error.field().to_owned()).filter(|field| !field.is_empty()),
+        why: error.to_string(),
+    };
+    site::reckon(&input, &profile).map(Json).map_err(unanswered)
 }
