@@ -20,7 +20,7 @@ export type Thing = keyof typeof things;
 const LANCE_POLES = 4;
 
 export class AtHand {
-  readonly #said = $state<Partial<Record<Thing, boolean>>>({});
+  readonly #said = $state<Partial<Record<Thing, boolean | null>>>({});
 
   /** null: nobody has said */
   of(thing: Thing): boolean | null {
@@ -29,13 +29,12 @@ export class AtHand {
 
   /** One press says that it is there, the next that it is not, the third takes back what was said. */
   press(thing: Thing): void {
-    const said = this.#said[thing];
-    if (said === false) delete this.#said[thing];
-    else this.#said[thing] = said === undefined;
+    const said = this.of(thing);
+    this.#said[thing] = said === null ? true : said ? false : null;
   }
 
   get any(): boolean {
-    return Object.keys(this.#said).length > 0;
+    return Object.values(this.#said).some((said) => said !== null);
   }
 
   /** The question for this place, or null while nothing is said. */
