@@ -11,12 +11,12 @@ export const things = {
   trees: ['Trees', 'No trees'],
   poles: ['Poles', 'No poles'],
   lance_poles: ['Lance poles', 'No lance poles'],
-  diggable: ['Can be dug', 'Cannot be dug'],
+  diggable: ['Ground can be dug', 'Ground cannot be dug'],
   power_line: ['Power line near', 'No power line'],
 } as const;
 export type Thing = keyof typeof things;
 
-/** Two on each side carry a wire over a road. SS0440 p. 29 ties two together for one support, from memory. */
+/** Two lashed together on each side: common practice, no source. The service says how many the height asks for. */
 const LANCE_POLES = 4;
 
 export class AtHand {
