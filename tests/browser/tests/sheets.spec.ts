@@ -44,6 +44,11 @@ test('the span is drawn to scale, and changes with its numbers', async ({ operat
     expect(await grave(lead), `the span by ${light}`).toEqual([]);
   }
 
+  // The same sheet says how the road is best crossed with what is at hand.
+  await sheet.getByText('How is it best crossed with what is at hand?').click();
+  await sheet.getByRole('button', { name: 'Trees', exact: true }).click();
+  await expect(sheet.getByRole('listitem').filter({ hasText: /^Overhead on trees\./ })).toBeVisible();
+
   // A number out of range is refused beside it, and the last drawing stays.
   await sheet.getByLabel('Span', { exact: true }).fill('9000');
   await expect(sheet.getByText('Give one from 0.50 m to 2000.00 m.')).toBeVisible();
