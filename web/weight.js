@@ -7,8 +7,11 @@ import { dirname, join } from 'node:path';
 import { gzipSync } from 'node:zlib';
 
 const limit = 450_000;
-/** Fetched when somebody presses 'Scan' in a browser that reads no codes itself, and never before. */
-const onAsking = /\/jsQR-/;
+/**
+ * Fetched when somebody asks for it, and never before: the reader of codes in a browser that has none, and the
+ * drawings that need the service's reckoning anyway.
+ */
+const onAsking = /\/(?:jsQR|SpanSection|WireSection)-/;
 const dist = join(import.meta.dirname, 'dist');
 
 /** @type {Map<string, number>} */

@@ -1,4 +1,6 @@
 /** What the browser tests share: a service with an operation, crews that come in, and what they do on their pages. */
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { expect, test as base, type Browser, type BrowserContext, type Page } from '@playwright/test';
 import { Database, Operation, Service, type Party, type Place } from './service.ts';
 
@@ -111,4 +113,19 @@ export async function passedCrossing(
     { kind: 'crossing_marked', crossing, line, position, obstacle: 'dirt_road', construction: 'buried' },
     { kind: 'crossing_passed', crossing, clear_of_traffic: false },
   ]);
+}
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+
+/** What axe-core finds that is serious or critical (WCAG 2.2 A and AA, and best practice). */
+export async function grave(page: Page): Promise<string[]> {
+  // Evaluated in the page's own context, since the page's policy lets no script in from elsewhere.
+  await page.evaluate(axe);
+  return page.evaluate(async () => {
+    type Axe = { run: () => Promise<{ violations: { id: string; impact: string; nodes: { html: string }[] }[] }> };
+    const { violations } = await (window as unknown as { axe: Axe }).axe.run();
+    return violations
+      .filter(({ impact }) => impact === 'serious' || impact === 'critical')
+      .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`);
+  });
 }

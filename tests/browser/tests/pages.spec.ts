@@ -1,24 +1,7 @@
 /** Each page by itself: who gets in, what it offers, and whether everybody can use it. */
-import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { resolve } from 'node:path';
 import type { Page } from '@playwright/test';
-import { begunLine, desk, expect, passedCrossing, phone, test } from '../story.ts';
-
-const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
-
-/** What axe-core finds that is serious or critical (WCAG 2.2 A and AA, and best practice). */
-async function grave(page: Page): Promise<string[]> {
-  // Evaluated in the page's own context, since the page's policy lets no script in from elsewhere.
-  await page.evaluate(axe);
-  return page.evaluate(async () => {
-    type Axe = { run: () => Promise<{ violations: { id: string; impact: string; nodes: { html: string }[] }[] }> };
-    const { violations } = await (window as unknown as { axe: Axe }).axe.run();
-    return violations
-      .filter(({ impact }) => impact === 'serious' || impact === 'critical')
-      .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`);
-  });
-}
+import { begunLine, desk, expect, grave, passedCrossing, phone, test } from '../story.ts';
 
 const ways = (width: number) => (page: Page) => page.evaluate((most) => document.documentElement.scrollWidth <= most, width);
 

@@ -16,11 +16,13 @@ export function clientFor(seat: string | null): Client {
   });
 }
 
+type Said = Pick<ProblemDocument, 'title' | 'status' | 'type' | 'field'>;
+
 /** What the service could not do, in its own words (RFC 9457). */
 export class Problem extends Error {
   override readonly name = 'Problem';
-  readonly document: Pick<ProblemDocument, 'title' | 'status' | 'type'>;
-  constructor(document: Pick<ProblemDocument, 'title' | 'status' | 'type'>) {
+  readonly document: Said;
+  constructor(document: Said) {
     super(document.title);
     this.document = document;
   }
@@ -54,5 +56,6 @@ export async function answered<T>(call: Promise<Answered<T>>): Promise<T> {
     title: said?.title ?? `The service answered ${answer.response.status}.`,
     status: answer.response.status,
     type: said?.type ?? 'about:blank',
+    field: said?.field ?? null,
   });
 }

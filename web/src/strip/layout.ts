@@ -4,6 +4,9 @@
  */
 import { FOOT_M, MILE_M, type Units } from '../ui/figures.ts';
 
+/** Left free at both ends of a strip, and of what is drawn under one. */
+export const EDGE = 12;
+
 export interface Scale {
   from_m: number;
   to_m: number;

@@ -138,3 +138,36 @@ it('round lengths for ticks and scales', () => {
     '10 mi',
   ]);
 });
+
+describe('what the service says', () => {
+  const low = 'The wire hangs at 4.26 m and a road asks for at least 4.27 m: raise it and measure again.';
+
+  it('stays in metres where metres are shown', () => {
+    expect(figures.saidIn(low, 'metric')).toBe(low);
+  });
+
+  it('is said in feet where feet are: what is asked rounded up, what was measured down', () => {
+    // 14 ft is 4.2672 m, and the words have 4.27.
+    expect(figures.saidIn(low, 'miles')).toBe(
+      'The wire hangs at 13 ft 11 in and a road asks for at least 14 ft: raise it and measure again.',
+    );
+  });
+
+  it('speaks of a long way as a way', () => {
+    const far = 'The first is at 4600.00 m along.';
+    expect(figures.saidIn(far, 'metric')).toBe('The first is at 4.60 km along.');
+    expect(figures.saidIn(far, 'miles')).toBe('The first is at 2.86 mi along.');
+  });
+
+  it('leaves alone what stands in both units already', () => {
+    for (const text of ['at least 15.5 ft (4.72 m)', 'an overlap of 1.52 m (5 ft)']) {
+      expect(figures.saidIn(text, 'miles')).toBe(text);
+    }
+  });
+});
+
+it('a pull is in newtons or in pounds', () => {
+  expect(figures.pull(444.82, 'metric')).toBe('445 N');
+  expect(figures.pull(444.82, 'miles')).toBe('100 lb');
+  expect(figures.pull(25, 'miles')).toBe('5.6 lb');
+});

@@ -50,6 +50,36 @@ function writeHeight(height_m: number, units: Units, whole: (value: number) => n
   return feet === 0 ? `${inches} in` : `${feet} ft ${Math.abs(inches % 12)} in`;
 }
 
+/** One pound-force: 0.453 592 37 kg (agreement of 1959) at the standard gravity of 9.806 65 m/s² (3rd CGPM, 1901). */
+export const POUND_N = 0.453_592_37 * 9.806_65;
+
+/** A pull on a wire: newtons, or pounds. */
+export function pull(pull_n: number, units: Units): string {
+  if (!Number.isFinite(pull_n)) return unknown;
+  return units === 'metric' ? `${fixed(pull_n, 0)} N` : `${fixed(pull_n / POUND_N, pull_n < 44 ? 1 : 0)} lb`;
+}
+
+/**
+ * The service's own words, which speak in metres to the centimetre, in the units that were chosen. What is asked
+ * for is rounded up and what was measured down, less the half centimetre that the words had lost already. Where
+ * both units are written, as in '15.5 ft (4.7 m)', both stay.
+ */
+export function saidIn(text: string, units: Units): string {
+  const figure =
+    /(at least |asks for |tie it at |on the left and |poles of )?(?<![(\d.])(\d+\.\d\d) m\b(?! \()/g;
+  return text.replace(figure, (_, asked: string | undefined, metres: string) => {
+    const length_m = Number(metres);
+    const spare_m = units === 'metric' ? 0 : 0.005;
+    const written =
+      length_m >= 100
+        ? distance(length_m, units)
+        : asked
+          ? heightNeeded(length_m - spare_m, units)
+          : height(length_m + spare_m, units);
+    return `${asked ?? ''}${written}`;
+  });
+}
+
 /** How long something takes or has stood open. */
 export function duration(seconds: number): string {
   if (!Number.isFinite(seconds)) return unknown;
