@@ -12,6 +12,7 @@
 
 pub mod crew;
 pub mod feed;
+pub mod link;
 pub mod process;
 pub mod scratch;
 pub mod wait;
@@ -23,6 +24,7 @@ use serde_json::{Value, json};
 pub use crate::{
     crew::{Answer, Crew},
     feed::{Event, Feed},
+    link::{Cut, Kept, Link},
     process::Process,
     scratch::Scratch,
     wait::until,
