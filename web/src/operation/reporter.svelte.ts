@@ -3,7 +3,7 @@
  * The outbox does the keeping; this gives the pages one object to speak with and to show.
  */
 import type { Client } from '../api/client.ts';
-import type { Body, ProblemDocument, Report as Sent, Session } from '../api/types.ts';
+import type { Body, Report as Sent, Session } from '../api/types.ts';
 import { Clock } from '../outbox/clock.ts';
 import {
   Outbox,
@@ -14,7 +14,7 @@ import {
   type Others,
   type Report,
 } from '../outbox/outbox.ts';
-import { readUnsentFile, UnsentFileError, unsentFileName, writeUnsentFile } from '../outbox/unsent-file.ts';
+import { readUnsentFile, unsentFile, UnsentFileError } from '../outbox/unsent-file.ts';
 import { pauseAsked_ms, whatItMeans } from './answers.ts';
 import { clientOf } from './session.svelte.ts';
 
@@ -128,11 +128,7 @@ export class Reporter {
       sender: senderOf(session),
       reports: this.waiting.map((kept) => kept.report),
     };
-    const [at, maker] = [new Date(), makerOf(sender)];
-    return {
-      name: unsentFileName(maker, at),
-      text: writeUnsentFile({ operation, sender: maker, reports }, at),
-    };
+    return unsentFile({ operation, sender: makerOf(sender), reports });
   }
 
   /**
@@ -206,7 +202,7 @@ async function send(
       };
     }
     const pause_ms = pauseAsked_ms(response.headers.get('retry-after'), heard_ms);
-    return whatItMeans(response.status, error as Partial<ProblemDocument> | undefined, pause_ms);
+    return whatItMeans(response.status, error, pause_ms);
   } catch {
     // No answer, one that broke off, or one that is no JSON: the service's word was not heard.
     return { delivered: false, why: 'unreachable' };

@@ -22,12 +22,12 @@ const VERSION = 2;
 /** Opens it, and says when it is lost: to a newer page that changes it, or to the browser. */
 export const openDatabase = (onlost: () => void): Promise<Database> =>
   openDB<Schema>(databaseName, VERSION, {
-    async upgrade(database, from, _to, transaction) {
+    upgrade(database, from, _to, transaction) {
       if (from < 1) {
         const store = database.createObjectStore('report', { keyPath: 'order', autoIncrement: true });
         store.createIndex('report_id', 'report.id', { unique: true });
         store.createIndex('report_operation', 'operation');
-      } else if (from < 2) await withClockAndMaker(transaction);
+      } else if (from < 2) void withClockAndMaker(transaction);
     },
     // A newer version of the page in another tab wants to change the store: let it.
     blocking: (_current, _wanted, event) => {

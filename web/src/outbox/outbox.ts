@@ -180,7 +180,7 @@ export class Outbox {
     window.addEventListener('online', outbox.#wake);
     window.addEventListener('focus', outbox.#wake);
     // A phone that is taken out of the pocket shows the page and may not say that it has the focus.
-    globalThis.document?.addEventListener('visibilitychange', outbox.#wake);
+    window.addEventListener('visibilitychange', outbox.#wake);
     outbox.#wake();
     return outbox;
   }
@@ -299,10 +299,10 @@ export class Outbox {
   }
 
   /** A refused report is said anew, of the same moment and place: the one that was refused stays to be looked at. */
-  async putRight<B extends ReportBody>(id: string, body: B): Promise<void> {
+  async putRight(id: string, body: ReportBody): Promise<void> {
     const refused = await (await this.#store()).getFromIndex('report', 'report_id', id);
     if (refused?.outcome.outcome !== 'refused') return;
-    const right = JSON.parse(JSON.stringify({ ...refused.report, id: uuid7(), body })) as Report<B>;
+    const right = JSON.parse(JSON.stringify({ ...refused.report, id: uuid7(), body })) as Report;
     await this.#keep([right]);
     await this.#change(id, (kept) => ({
       ...kept,
@@ -355,7 +355,7 @@ export class Outbox {
     this.#closed = true;
     window.removeEventListener('online', this.#wake);
     window.removeEventListener('focus', this.#wake);
-    globalThis.document?.removeEventListener('visibilitychange', this.#wake);
+    window.removeEventListener('visibilitychange', this.#wake);
     this.#cancelRetry?.();
     await this.#flushing?.catch(() => undefined);
     (await this.#database?.catch(() => null))?.close();

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import type { Report } from './outbox.ts';
-import { readUnsentFile, UnsentFileError, unsentFileName, writeUnsentFile } from './unsent-file.ts';
+import { readUnsentFile, unsentFile, UnsentFileError } from './unsent-file.ts';
 
 const report: Report = {
   id: '01920000-0000-7000-8000-000000000001',
@@ -19,11 +19,11 @@ const file = {
   ],
 };
 const at = new Date('2026-05-04T08:10:00Z');
-const text = writeUnsentFile(file, at);
+const { name, text } = unsentFile(file, at);
 
 it('what one device writes another reads', () => {
   expect(readUnsentFile(text)).toEqual(file);
-  expect(unsentFileName(file.sender, at)).toBe('laywire-unsent-lead-1-2026-05-04-0810.json');
+  expect(name).toBe('laywire-unsent-lead-1-2026-05-04-0810.json');
 });
 
 it('a file that is none, is newer, damaged, empty or too large is told apart in words', () => {
@@ -54,7 +54,7 @@ it('of a file with one damaged report nothing is taken, and it says which', () =
     { body: { text: 'no kind' } },
     { body: { kind: 'note', text: 'x'.repeat(100_001) } },
   ]) {
-    const bad = writeUnsentFile({ ...file, reports: [report, { ...report, ...damage } as Report] }, at);
+    const bad = unsentFile({ ...file, reports: [report, { ...report, ...damage } as Report] }, at).text;
     expect(() => readUnsentFile(bad), JSON.stringify(damage).slice(0, 60)).toThrow(
       'Report 2 in the file is damaged',
     );
@@ -62,9 +62,9 @@ it('of a file with one damaged report nothing is taken, and it says which', () =
 });
 
 it('nothing comes in with a report but what a report has', () => {
-  const more = writeUnsentFile(
+  const more = unsentFile(
     { ...file, reports: [{ ...report, order: 7, seen: true } as unknown as Report] },
     at,
-  );
+  ).text;
   expect(readUnsentFile(more).reports).toEqual([report]);
 });

@@ -25,7 +25,13 @@ export class UnsentFileError extends Error {
   override readonly name = 'UnsentFileError';
 }
 
-export function writeUnsentFile({ operation, sender, reports }: UnsentFile, at: Date): string {
+/** Its name and its text. */
+export const unsentFile = (file: UnsentFile, at = new Date()): { name: string; text: string } => ({
+  name: unsentFileName(file.sender, at),
+  text: writeUnsentFile(file, at),
+});
+
+function writeUnsentFile({ operation, sender, reports }: UnsentFile, at: Date): string {
   return JSON.stringify({
     laywire: MARK,
     version: VERSION,
@@ -37,7 +43,7 @@ export function writeUnsentFile({ operation, sender, reports }: UnsentFile, at: 
 }
 
 /** 'laywire-unsent-lead-1-2026-05-04-0810.json' */
-export function unsentFileName(sender: Maker, at: Date): string {
+function unsentFileName(sender: Maker, at: Date): string {
   const team = sender.team
     .toLowerCase()
     .replace(/[^a-z0-9]+/g, '-')
