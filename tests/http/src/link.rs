@@ -43,10 +43,10 @@ impl Kept {
     #[must_use]
     pub fn new(process: Process, arguments: Vec<String>) -> Self {
         let (told, address) = watch::channel(Some(process.address.clone()));
-        let (killer, mut killed) = mpsc::channel::<oneshot::Sender<()>>(1);
+        let (killer, mut orders) = mpsc::channel::<oneshot::Sender<()>>(1);
         let keeping = tokio::spawn(async move {
             let mut process = process;
-            while let Some(dead) = killed.recv().await {
+            while let Some(dead) = orders.recv().await {
                 told.send_replace(None);
                 process.end(Signal::SIGKILL).await;
                 // Whoever asked may be gone: the service is killed all the same.

@@ -1,5 +1,5 @@
-/** What two teams told of one crossing without knowing of each other, in words. The log has both. */
-import type { Conflict, CrossingState, Kind } from '../api/types.ts';
+/** What teams that were apart have to know of each other, in words. The log has what each of them told. */
+import type { Conflict, CrossingState, Entry, Kind } from '../api/types.ts';
 
 /** '{team} …' with what the crossing was when it came in, and what is to be done. */
 export function conflictWords(
@@ -41,3 +41,18 @@ function saying(told: Kind, was: CrossingState): [what: string, so: string] {
       return ['told of it', '; the log has what.'];
   }
 }
+
+/** The newest entry in which somebody else drew a line's plan anew, after one that was read. */
+export const planDrawnAnew = (
+  entries: readonly Entry[],
+  team: string,
+  read: number,
+): { entry: Entry; line: string } | null => {
+  for (const entry of entries) {
+    const { body } = entry.report;
+    if (entry.sequence <= read || body.kind !== 'correction' || body.instead?.kind !== 'line_planned')
+      continue;
+    if (entry.by.team !== team) return { entry, line: body.instead.designation };
+  }
+  return null;
+};
