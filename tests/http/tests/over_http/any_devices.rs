@@ -197,7 +197,9 @@ impl Device {
                 self.settle(&batch, &receipts);
                 self.waiting.drain(..batch.len());
             } else {
-                batch.iter().for_each(|&n| self.made[n].unanswered = true);
+                for &n in &batch {
+                    self.made[n].unanswered = true;
+                }
                 kept.serves().await;
             }
             if self.rng.random_bool(0.1) {
@@ -239,8 +241,8 @@ async fn device(n: usize, seed: u64, post: &Crew, kept: &Kept) -> Device {
     let (party, team) =
         if lead { ("lead_team", format!("Lead {n}")) } else { ("follow_up_team", format!("Follow-up {n}")) };
     let line = post.line(&format!("L-{n}")).await;
-    let link = kept.link().await;
-    let crew = post.give_pass(party, &team).await.at(&link.address);
+    let way = kept.link().await;
+    let crew = post.give_pass(party, &team).await.at(&way.address);
     let clock = match n % 3 {
         0 => Clock { second: 3 * 86_400, offset_ms: Some(400), wrong_by_s: 0 },
         1 => Clock { second: 3 * 86_400, offset_ms: Some(-3 * 3_600_000), wrong_by_s: -3 * 3_600 },
@@ -251,7 +253,7 @@ async fn device(n: usize, seed: u64, post: &Crew, kept: &Kept) -> Device {
     Device {
         rng: StdRng::seed_from_u64(seed + n as u64),
         crew,
-        link,
+        link: way,
         line,
         laid: 0,
         lead,

@@ -119,8 +119,8 @@ async fn the_command_post_sends_what_a_team_could_not_and_it_stays_the_teams_wor
     // Another team does not send it in its own name, and nobody sends it for a team that is none.
     let strange = second.reports(&[made_by(&take, "follow_up_team", "Follow-up 1")]).await;
     assert_eq!(strange[0]["reason"]["refusal"]["rule"], "not_in_your_name", "{strange:?}");
-    let none = ground.post.post("/reports", &json!([made_by(&take, "lead_team", "Follow-up 1")])).await;
-    let problem = none.problem(422, "malformed");
+    let of_no_team = ground.post.post("/reports", &json!([made_by(&take, "lead_team", "Follow-up 1")])).await;
+    let problem = of_no_team.problem(422, "malformed");
     assert!(problem["title"].as_str().unwrap().contains("no team Follow-up 1"), "{problem}");
 
     let batch =
