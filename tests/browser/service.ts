@@ -87,7 +87,7 @@ export class Service {
 
   async stop(signal: 'SIGTERM' | 'SIGKILL' = 'SIGTERM'): Promise<void> {
     const child = this.#process;
-    if (!child || child.exitCode !== null) return;
+    if (!child || child.exitCode !== null || child.signalCode !== null) return;
     const ended = once(child, 'exit');
     child.kill(signal);
     await ended;

@@ -11,6 +11,7 @@ use crate::{
     ids::{CrossingId, LineId},
     obstacle::Obstacle,
     profile::Profile,
+    report::{Entry, Kind},
     text::{Name, Remark},
     units::Metres,
 };
@@ -93,6 +94,26 @@ pub struct InHand {
     pub since: DateTime<Utc>,
 }
 
+/// What was told of a crossing by somebody who did not know how it stood: two teams that were apart and did the same work,
+/// or one that found wire where another had struck the crossing out. The log has both; this says that there are two, and
+/// where the second is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Conflict {
+    /// What was told.
+    pub told: Kind,
+    /// By which team.
+    pub team: Name,
+    /// When it happened.
+    pub at: DateTime<Utc>,
+    /// What the crossing was when it came in.
+    pub was: CrossingState,
+    /// The entry's number in the log.
+    pub sequence: i64,
+}
+
+/// Conflicts kept on the crossing itself, the latest; the log has them all.
+const CONFLICTS_KEPT: usize = 20;
+
 /// What a crossing is now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Crossing {
@@ -136,6 +157,8 @@ pub struct Crossing {
     pub proved_at: Option<DateTime<Utc>>,
     /// Why it was struck out.
     pub struck_out_because: Option<Remark>,
+    /// What was told of it by teams that did not know of each other.
+    pub conflicts: Vec<Conflict>,
 }
 
 /// A stretch of a line, from one chainage to another.
@@ -174,6 +197,19 @@ impl Crossing {
             && self.passed_at.is_some()
             && self.obstacle.carries_traffic()
             && (!self.clear_of_traffic || self.construction == Some(Construction::Ladder))
+    }
+
+    /// Notes that this was told of it as it stands, by somebody who did not know that.
+    pub(crate) fn contradicted(&mut self, told: Kind, entry: &Entry) {
+        self.conflicts.push(Conflict {
+            told,
+            team: entry.maker().team.clone(),
+            at: entry.happened_at(),
+            was: self.state,
+            sequence: entry.sequence,
+        });
+        let over = self.conflicts.len().saturating_sub(CONFLICTS_KEPT);
+        self.conflicts.drain(..over);
     }
 
     /// The stretch in which no splice may fall: the span over a stream.

@@ -105,8 +105,12 @@ impl Installation {
     /// The rule that refuses it.
     pub fn decide(&self, entry: &Entry, history: &[Entry], profile: &Profile) -> Result<Change, Refusal> {
         let kind = entry.report.body.kind();
-        if !entry.by.party.may(Act::Report(kind)) {
-            return Err(Refusal::NotYours { party: entry.by.party, report: kind });
+        let maker = entry.maker();
+        if *maker != entry.by && entry.by.party != Party::CommandPost {
+            return Err(Refusal::NotInYourName { team: maker.team.clone() });
+        }
+        if !maker.party.may(Act::Report(kind)) {
+            return Err(Refusal::NotYours { party: maker.party, report: kind });
         }
         match &entry.report.body {
             Body::Correction(correction) => self.after_correction(entry, correction, history, profile),
@@ -123,21 +127,21 @@ impl Installation {
     fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
         let when = entry.happened_at();
         let stood = entry.report.position;
-        let by = &entry.by;
+        let by = entry.maker();
         match body {
             Body::LinePlanned(b) => self.line_planned(b),
             Body::LineStarted(b) => self.line_started(b.line, by, when),
-            Body::TraceExtended(b) => self.trace_extended(b),
-            Body::ReelStarted(b) => self.reel_started(b, profile),
+            Body::TraceExtended(b) => self.trace_extended(b, when),
+            Body::ReelStarted(b) => self.reel_started(b, when, profile),
             Body::SpliceMade(b) => self.splice_made(b, stood, when, profile),
             Body::CrossingForeseen(b) => self.crossing_foreseen(b, when, profile),
-            Body::CrossingMarked(b) => self.crossing_marked(b, by, when, profile),
-            Body::CrossingPassed(b) => self.crossing_passed(b, when, profile),
+            Body::CrossingMarked(b) => self.crossing_marked(b, entry, profile),
+            Body::CrossingPassed(b) => self.crossing_passed(b, entry, profile),
             Body::CrossingTaken(b) => self.crossing_taken(b.crossing, by, when),
             Body::CrossingGivenBack(b) => self.crossing_given_back(b, by),
-            Body::CrossingFinished(b) => self.crossing_finished(b, by, when, profile),
+            Body::CrossingFinished(b) => self.crossing_finished(b, entry, profile),
             Body::CrossingProved(b) => self.crossing_proved(b.crossing, when),
-            Body::CrossingStruckOut(b) => self.crossing_struck_out(b, by),
+            Body::CrossingStruckOut(b) => self.crossing_struck_out(b, entry),
             Body::CallBackGood(b) => self.call_back_good(b, stood, by, when),
             Body::LineProved(b) => self.line_proved(b.line, when),
             Body::LineHandedOver(b) => self.line_handed_over(b, when),
@@ -152,12 +156,13 @@ impl Installation {
         self.lines.get(&id).cloned().ok_or(Refusal::NoSuchLine)
     }
 
-    /// The line, which has to have been started and not to be closed.
-    fn line_under_way(&self, id: LineId) -> Result<Line, Refusal> {
+    /// The line, which has to have been started and not to be closed. What happened before it was proved and is told of
+    /// late lay in the ground when it was proved: that is added.
+    fn line_under_way(&self, id: LineId, when: DateTime<Utc>) -> Result<Line, Refusal> {
         let line = self.line(id)?;
         match line.state {
             LineState::Planned => Err(wants(&line, "start it first")),
-            LineState::Proved | LineState::HandedOver => {
+            LineState::Proved | LineState::HandedOver if !before_it_was_proved(&line, when) => {
                 Err(wants(&line, "nothing is added to it any more; mark a crossing to open it again"))
             }
             _ => Ok(line),
@@ -201,15 +206,24 @@ impl Installation {
     fn line_started(&self, id: LineId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
         let mut line = self.line(id)?;
         if line.started_at.is_some() {
-            return Err(wants(&line, "it is started only once"));
+            let other = line.team.as_ref().filter(|team| **team != by.team);
+            return Err(match other {
+                Some(team) => wants(
+                    &line,
+                    &format!(
+                        "{team} started it, and a line is started only once; what else you report on it counts"
+                    ),
+                ),
+                None => wants(&line, "it is started only once"),
+            });
         }
         line.started_at = Some(when);
         line.team = Some(by.team.clone());
         Ok(self.settled(line, Vec::new()))
     }
 
-    fn trace_extended(&self, b: &TraceExtended) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line)?;
+    fn trace_extended(&self, b: &TraceExtended, when: DateTime<Utc>) -> Result<Change, Refusal> {
+        let mut line = self.line_under_way(b.line, when)?;
         if b.positions.is_empty() || b.positions.len() > MOST_POSITIONS_A_REPORT {
             return Err(Refusal::TraceNotTaken {
                 what: format!(
@@ -242,8 +256,13 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    fn reel_started(&self, b: &ReelStarted, profile: &Profile) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line)?;
+    fn reel_started(
+        &self,
+        b: &ReelStarted,
+        when: DateTime<Utc>,
+        profile: &Profile,
+    ) -> Result<Change, Refusal> {
+        let mut line = self.line_under_way(b.line, when)?;
         in_range("A reel", b.length_m, 10.0, 10_000.0)?;
         if line.reels.iter().any(|reel| reel.id == b.reel) {
             return Err(Refusal::IdInUse);
@@ -268,7 +287,7 @@ impl Installation {
         when: DateTime<Utc>,
         profile: &Profile,
     ) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line)?;
+        let mut line = self.line_under_way(b.line, when)?;
         let chainage = said_or_stood(&line, b.chainage_m, stood)?;
         self.joint_may_fall(line.id, chainage, profile)?;
         line.splices.push(Splice { chainage_m: chainage, at: when });
@@ -375,15 +394,12 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_marked(
-        &self,
-        b: &CrossingMarked,
-        by: &Sender,
-        when: DateTime<Utc>,
-        p: &Profile,
-    ) -> Result<Change, Refusal> {
+    fn crossing_marked(&self, b: &CrossingMarked, entry: &Entry, p: &Profile) -> Result<Change, Refusal> {
+        let (by, when) = (entry.maker(), entry.happened_at());
         let line = self.line(b.line)?;
-        let closed = matches!(line.state, LineState::Proved | LineState::HandedOver);
+        // A crossing that was marked before the line was proved was not proved with it: told of late, it opens the line.
+        let closed = matches!(line.state, LineState::Proved | LineState::HandedOver)
+            && !before_it_was_proved(&line, when);
         if closed && by.party != Party::CommandPost {
             return Err(wants(
                 &line,
@@ -399,12 +415,19 @@ impl Installation {
         match self.crossings.get(&b.crossing) {
             None => {}
             Some(old) if old.line != b.line => return Err(Refusal::IdInUse),
-            Some(old) if old.state == CrossingState::Foreseen => {}
+            Some(old) if matches!(old.state, CrossingState::Foreseen | CrossingState::StruckOut) => {}
             Some(old) => {
                 return Err(has_to_be(old, "it is marked only once; correct the report to change it"));
             }
         }
-        let crossing = self.named(b, CrossingState::Marked, when, p)?;
+        let mut crossing = self.named(b, CrossingState::Marked, when, p)?;
+        if let Some(old) = self.crossings.get(&b.crossing).filter(|old| old.state == CrossingState::StruckOut)
+        {
+            // Whoever stands before it knows best: it is one after all.
+            let mut old = old.clone();
+            old.contradicted(Kind::CrossingMarked, entry);
+            crossing.conflicts = old.conflicts;
+        }
         self.change(crossing)
     }
 
@@ -454,26 +477,18 @@ impl Installation {
             finished_by: None,
             proved_at: None,
             struck_out_because: None,
+            conflicts: Vec::new(),
         };
         self.span_is_unbroken(&crossing, profile)?;
         Ok(crossing)
     }
 
-    fn crossing_passed(
-        &self,
-        b: &CrossingPassed,
-        when: DateTime<Utc>,
-        p: &Profile,
-    ) -> Result<Change, Refusal> {
-        let mut crossing = self.crossing(b.crossing)?;
-        match crossing.state {
-            CrossingState::Marked => crossing.state = CrossingState::Passed,
-            CrossingState::InHand if crossing.passed_at.is_none() => {}
-            CrossingState::Foreseen => {
-                return Err(has_to_be(&crossing, "mark it first: say what it is and how it is crossed"));
-            }
-            _ => return Err(has_to_be(&crossing, "it is passed only once")),
+    fn crossing_passed(&self, b: &CrossingPassed, entry: &Entry, p: &Profile) -> Result<Change, Refusal> {
+        let before = self.crossing(b.crossing)?;
+        if before.state == CrossingState::Foreseen {
+            return Err(has_to_be(&before, "mark it first: say what it is and how it is crossed"));
         }
+        let mut crossing = before.clone();
         let construction =
             crossing.construction.ok_or(Refusal::ConstructionNeeded { obstacle: crossing.obstacle })?;
         high_enough(crossing.obstacle, Some(construction), b.clearance_m, p)?;
@@ -483,7 +498,24 @@ impl Installation {
         crossing.clearance = b.clearance_m.or(crossing.clearance);
         // Wire that was not lifted over lies on the road, whatever was ticked.
         crossing.clear_of_traffic = b.clear_of_traffic && !crossing.left_undone.iter().any(|id| id == "lift");
-        crossing.passed_at = Some(when);
+        crossing.passed_at = Some(entry.happened_at());
+        match before.state {
+            CrossingState::Marked => crossing.state = CrossingState::Passed,
+            CrossingState::InHand if before.passed_at.is_none() => {}
+            CrossingState::StruckOut => {
+                // Wire lies where another saw nothing to cross: the danger counts.
+                crossing.contradicted(Kind::CrossingPassed, entry);
+                crossing.state = CrossingState::Passed;
+                crossing.struck_out_because = None;
+                self.span_is_unbroken(&crossing, p)?;
+            }
+            _ => {
+                // Got over twice: the first stays, and the worse of the two is what the next team has to reckon with.
+                let clear_of_traffic = before.clear_of_traffic && crossing.clear_of_traffic;
+                crossing = Crossing { clear_of_traffic, ..before };
+                crossing.contradicted(Kind::CrossingPassed, entry);
+            }
+        }
         self.change(crossing)
     }
 
@@ -509,30 +541,36 @@ impl Installation {
         }
         not_of_another_team(&crossing, by)?;
         crossing.in_hand = None;
-        crossing.state =
-            if crossing.passed_at.is_some() { CrossingState::Passed } else { CrossingState::Marked };
+        crossing.state = match (crossing.finished_at, crossing.passed_at) {
+            // Another team said so meanwhile, and whoever had it in hand has looked.
+            (Some(_), _) => CrossingState::Finished,
+            (None, Some(_)) => CrossingState::Passed,
+            (None, None) => CrossingState::Marked,
+        };
         self.change(crossing)
     }
 
     fn crossing_finished(
         &self,
         b: &CrossingFinished,
-        by: &Sender,
-        when: DateTime<Utc>,
+        entry: &Entry,
         profile: &Profile,
     ) -> Result<Change, Refusal> {
-        let mut crossing = self.crossing(b.crossing)?;
-        match crossing.state {
-            CrossingState::Passed | CrossingState::InHand => {}
-            CrossingState::Marked | CrossingState::Foreseen => {
-                return Err(has_to_be(&crossing, "the wire has to be over before it can be finished"));
-            }
-            _ => return Err(has_to_be(&crossing, "there is nothing left to do")),
+        let (by, when) = (entry.maker(), entry.happened_at());
+        let before = self.crossing(b.crossing)?;
+        if matches!(before.state, CrossingState::Marked | CrossingState::Foreseen) {
+            return Err(has_to_be(&before, "the wire has to be over before it can be finished"));
         }
-        if crossing.passed_at.is_none() {
-            return Err(has_to_be(&crossing, "the lead team has not reported the wire over yet"));
+        if before.passed_at.is_none() {
+            return Err(has_to_be(&before, "the lead team has not reported the wire over yet"));
         }
-        not_of_another_team(&crossing, by)?;
+        let mut crossing = before.clone();
+        if before.state == CrossingState::StruckOut {
+            // It was built, so that it is one.
+            crossing.contradicted(Kind::CrossingFinished, entry);
+            crossing.state = CrossingState::Passed;
+            crossing.struck_out_because = None;
+        }
         let obstacle = crossing.obstacle;
         let marked = crossing.construction;
         let construction = b.construction.or(marked).ok_or(Refusal::ConstructionNeeded { obstacle })?;
@@ -566,10 +604,30 @@ impl Installation {
             });
         }
         self.span_is_unbroken(&crossing, profile)?;
-        crossing.state = CrossingState::Finished;
-        crossing.in_hand = None;
         crossing.finished_at = Some(when);
         crossing.finished_by = Some(by.team.clone());
+        match before.state {
+            CrossingState::InHand if not_of_another_team(&before, by).is_err() => {
+                // Whoever has it in hand looks, and has the last word: it stays with them until they finish it or give it
+                // back.
+                crossing.contradicted(Kind::CrossingFinished, entry);
+            }
+            CrossingState::Finished | CrossingState::Proved => {
+                // Finished twice: what was done there last is what is there now.
+                if before.finished_at.is_some_and(|first| when < first) {
+                    crossing = before;
+                }
+                crossing.contradicted(Kind::CrossingFinished, entry);
+                if crossing.proved_at.is_some_and(|proved| proved < when) {
+                    crossing.state = CrossingState::Finished;
+                    crossing.proved_at = None;
+                }
+            }
+            _ => {
+                crossing.state = CrossingState::Finished;
+                crossing.in_hand = None;
+            }
+        }
         self.change(crossing)
     }
 
@@ -583,10 +641,13 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_struck_out(&self, b: &CrossingStruckOut, by: &Sender) -> Result<Change, Refusal> {
+    fn crossing_struck_out(&self, b: &CrossingStruckOut, entry: &Entry) -> Result<Change, Refusal> {
+        let (by, when) = (entry.maker(), entry.happened_at());
         let mut crossing = self.crossing(b.crossing)?;
+        // Said before the wire came over, it cannot speak of that wire.
+        let overtaken = [crossing.passed_at, crossing.finished_at].iter().flatten().any(|&then| when < then);
         match crossing.state {
-            CrossingState::Finished | CrossingState::Proved => {
+            CrossingState::Finished | CrossingState::Proved if !overtaken => {
                 return Err(has_to_be(
                     &crossing,
                     "what is built is not struck out; correct the report instead",
@@ -595,10 +656,21 @@ impl Installation {
             CrossingState::StruckOut => {
                 return Err(has_to_be(&crossing, "there is nothing left to strike out"));
             }
-            _ => not_of_another_team(&crossing, by)?,
+            _ => {}
+        }
+        // Wire that lies is struck out only by the team that lays the line or by the command post, and what another team
+        // has in hand by that team: from anybody else it is a word to those, and the wire still counts.
+        let laid_by_others = crossing.passed_at.is_some()
+            && self.line(crossing.line)?.team.is_some_and(|team| team != by.team);
+        let not_theirs = by.party != Party::CommandPost && laid_by_others && crossing.in_hand.is_none();
+        if overtaken || not_theirs || not_of_another_team(&crossing, by).is_err() {
+            crossing.contradicted(Kind::CrossingStruckOut, entry);
+            return self.change(crossing);
         }
         crossing.state = CrossingState::StruckOut;
         crossing.in_hand = None;
+        crossing.finished_at = None;
+        crossing.finished_by = None;
         crossing.struck_out_because = Some(b.because.clone());
         self.change(crossing)
     }
@@ -672,8 +744,8 @@ impl Installation {
     ) -> Result<Change, Refusal> {
         let wrong =
             history.iter().find(|e| e.report.id == correction.corrects).ok_or(Refusal::NoSuchReport)?;
-        if entry.by.party != Party::CommandPost && entry.by != wrong.by {
-            return Err(Refusal::NotYourReport { team: wrong.by.team.clone() });
+        if entry.by.party != Party::CommandPost && entry.maker() != wrong.maker() {
+            return Err(Refusal::NotYourReport { team: wrong.maker().team.clone() });
         }
         may_be_corrected(&wrong.report.body, correction.instead.as_deref())?;
         if let Some(Body::LinePlanned(right)) = correction.instead.as_deref() {
@@ -717,6 +789,11 @@ fn may_be_corrected(wrong: &Body, instead: Option<&Body>) -> Result<(), Refusal>
 
 fn wants(line: &Line, need: &str) -> Refusal {
     Refusal::LineState { designation: line.designation.clone(), state: line.state, need: need.to_owned() }
+}
+
+/// Whether something happened before the line was proved, so that the proof found it in the ground.
+fn before_it_was_proved(line: &Line, when: DateTime<Utc>) -> bool {
+    line.proved_at.is_some_and(|proved| when < proved)
 }
 
 fn has_to_be(crossing: &Crossing, need: &str) -> Refusal {

@@ -27,6 +27,14 @@ pub enum Refusal {
         /// What it wanted to report.
         report: Kind,
     },
+    /// Only the command post sends for others.
+    #[error(
+        "{team} made this report: it goes out with a pass of {team}, or the command post sends it for them."
+    )]
+    NotInYourName {
+        /// Who made it.
+        team: Name,
+    },
     /// No such line.
     #[error("There is no such line in this operation: reload the page and choose the line again.")]
     NoSuchLine,

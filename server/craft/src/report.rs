@@ -2,7 +2,7 @@
 //! says one thing that happened. Here is what may be said; whether it may stand is decided in
 //! [`crate::installation`].
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
 use utoipa::ToSchema;
 
@@ -21,6 +21,9 @@ use crate::{
 /// Most positions in one trace report.
 pub const MOST_POSITIONS_A_REPORT: usize = 1_000;
 
+/// A clock farther off than this is no clock: a hundred years of milliseconds.
+const MOST_CLOCK_OFFSET_MS: i64 = 100 * 366 * 24 * 60 * 60 * 1_000;
+
 /// Most ticks in one report.
 const MOST_TICKS: usize = 20;
 
@@ -32,14 +35,59 @@ fn ticks<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::E
     Ok(ticks)
 }
 
+/// How far a device's clock is ahead of the service's; negative when it is behind. A device measures it whenever the
+/// service answers: what it wrote down while its clock was wrong keeps the time it showed, and this puts it right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "i64")]
+#[schema(value_type = i64, minimum = -3_162_240_000_000_i64, maximum = 3_162_240_000_000_i64)]
+pub struct ClockOffset(i64);
+
+/// Why a clock's offset was not taken.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("a clock is not {0} ms off: leave it out where it was not measured")]
+pub struct ClockOffsetError(i64);
+
+impl ClockOffset {
+    /// Checks the offset, in milliseconds.
+    ///
+    /// # Errors
+    /// When it is more than a hundred years.
+    pub fn new(ms: i64) -> Result<Self, ClockOffsetError> {
+        if (-MOST_CLOCK_OFFSET_MS..=MOST_CLOCK_OFFSET_MS).contains(&ms) {
+            Ok(Self(ms))
+        } else {
+            Err(ClockOffsetError(ms))
+        }
+    }
+
+    /// The offset in milliseconds.
+    #[must_use]
+    pub fn ms(self) -> i64 {
+        self.0
+    }
+}
+
+impl TryFrom<i64> for ClockOffset {
+    type Error = ClockOffsetError;
+    fn try_from(ms: i64) -> Result<Self, ClockOffsetError> {
+        Self::new(ms)
+    }
+}
+
 /// One report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Report {
     /// Made on the device, UUID version 7; the same report sent again has the same id.
     pub id: ReportId,
-    /// The device's time.
+    /// The device's time, right or wrong.
     pub at: DateTime<Utc>,
+    /// How far the device's clock was ahead of the service's, where that was measured: `at` less this is when it happened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_offset_ms: Option<ClockOffset>,
+    /// Who made it, where the command post sends it for a team whose own device could not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_by: Option<Sender>,
     /// Where the device was, if it knew.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub position: Option<Position>,
@@ -405,7 +453,7 @@ impl Body {
 pub struct Entry {
     /// Its number in the operation's log, from 1, without gaps.
     pub sequence: i64,
-    /// Who sent it.
+    /// Who sent it: whose pass it came with.
     pub by: Sender,
     /// When the service took it in.
     pub received_at: DateTime<Utc>,
@@ -414,10 +462,19 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// When it happened: the device's time, but never later than it was taken in.
+    /// When it happened: the device's time, put right where its clock was known to be off, but never later than it was
+    /// taken in.
     #[must_use]
     pub fn happened_at(&self) -> DateTime<Utc> {
-        self.report.at.min(self.received_at)
+        let offset = self.report.clock_offset_ms.map_or(0, ClockOffset::ms);
+        let right = self.report.at.checked_sub_signed(TimeDelta::milliseconds(offset));
+        right.unwrap_or(self.report.at).min(self.received_at)
+    }
+
+    /// Whose work it is: who made the report, which is not who sent it where the command post sends for a team.
+    #[must_use]
+    pub fn maker(&self) -> &Sender {
+        self.report.made_by.as_ref().unwrap_or(&self.by)
     }
 }
 
@@ -436,6 +493,31 @@ mod tests {
         assert_eq!(report, again);
         assert!(serde_json::from_str::<Report>(&text.replace("\"done\"", "\"dune\"")).is_err());
         assert!(serde_json::from_str::<Report>(&text.replace("\"at\"", "\"when\"")).is_err());
+    }
+
+    #[test]
+    fn a_clock_that_is_off_is_put_right_and_both_times_stay() {
+        let text = r#"{"sequence":1,"by":{"party":"lead_team","team":"Lead 1"},"received_at":"2026-05-04T09:00:00Z",
+            "report":{"id":"01920000-0000-7000-8000-000000000001","at":"AT","clock_offset_ms":OFF,
+            "body":{"kind":"note","text":"wet"}}}"#;
+        let entry = |at: &str, off: &str| {
+            serde_json::from_str::<Entry>(&text.replace("AT", at).replace("OFF", off)).unwrap()
+        };
+        // Three years and a day ahead, a day behind, and right; the last is told before it can have happened.
+        for (at, off, happened) in [
+            ("2029-05-05T08:30:00Z", "94780800000", "2026-05-04T08:30:00Z"),
+            ("2026-05-03T08:30:00Z", "-86400000", "2026-05-04T08:30:00Z"),
+            ("2026-05-04T08:30:00Z", "0", "2026-05-04T08:30:00Z"),
+            ("2026-05-04T08:30:00Z", "null", "2026-05-04T08:30:00Z"),
+            ("2031-01-01T00:00:00Z", "null", "2026-05-04T09:00:00Z"),
+        ] {
+            let entry = entry(at, off);
+            assert_eq!(entry.happened_at(), happened.parse::<DateTime<Utc>>().unwrap(), "{at} {off}");
+            assert_eq!(entry.report.at, at.parse::<DateTime<Utc>>().unwrap());
+        }
+        assert!(ClockOffset::new(MOST_CLOCK_OFFSET_MS).is_ok());
+        assert!(ClockOffset::new(MOST_CLOCK_OFFSET_MS + 1).is_err());
+        assert!(ClockOffset::new(i64::MIN).is_err());
     }
 
     #[test]

@@ -95,11 +95,12 @@ fn crossing(number: u128, chainage: f64, obstacle: Obstacle, construction: Optio
         finished_by: None,
         proved_at: None,
         struck_out_because: None,
+        conflicts: Vec::new(),
     }
 }
 
 fn of(line: &Line, crossings: &[Crossing]) -> LineWire {
-    reckon(line, crossings, &Profile::field(), PacePlan::default()).unwrap()
+    reckon(line, crossings, Profile::field(), PacePlan::default()).unwrap()
 }
 
 fn drawn(answer: &LineWire, what: What) -> f64 {
@@ -224,7 +225,7 @@ fn its_time_is_that_of_its_length_and_crossings() {
         follow_up_after: Some(Minutes::from_const(30.0)),
         ..PacePlan::default()
     };
-    let answer = reckon(&line, &[road], &Profile::field(), night).unwrap();
+    let answer = reckon(&line, &[road], Profile::field(), night).unwrap();
     // A signaller's account, 2005: 0.7 mph at night on foot: an hour. Corcoran 1917: 3.5 min for a buried crossing, at night
     // half as much again (by analogy); so for the call from the far end, 5 min. One reel is enough: 1.2 × 0.7 miles.
     assert_eq!(answer.asked_pace.reel_changes, 0);
@@ -245,7 +246,7 @@ fn a_line_that_is_longer_than_can_be_reckoned_is_refused_by_its_field() {
     let error = reckon(
         &line(Some(Trace::new(vec![start, far]).unwrap())),
         &[],
-        &Profile::field(),
+        Profile::field(),
         PacePlan::default(),
     );
     assert_eq!(error.unwrap_err().field().unwrap(), "legs[0].length_m");
@@ -270,7 +271,7 @@ fn a_fault_of_the_line_is_told_by_what_the_line_has() {
         |chainage: f64| CallBack { at: noon(), chainage_m: m(chainage), team: Name::new("Lead 1").unwrap() };
     half.call_backs = vec![call(300.0), call(900.0), call(300.0)];
     let road = crossing(7, 720.0, Obstacle::DirtRoad, Some(Construction::Buried));
-    let (record, crossings) = record(&half, &[road], &Profile::field());
+    let (record, crossings) = record(&half, &[road], Profile::field());
     assert_eq!(crossings, [CrossingId(Uuid::from_u128(7))]);
     assert_eq!((record.splices.len(), record.test_points.len()), (1, 2), "a place of several calls is one");
     let answer = of(&half, &[]);
@@ -312,7 +313,7 @@ proptest! {
                 })
             })
             .collect();
-        let answer = reckon(&line, &crossings, &Profile::field(), PacePlan::default()).unwrap();
+        let answer = reckon(&line, &crossings, Profile::field(), PacePlan::default()).unwrap();
         prop_assert_eq!(answer.crossings.len(), crossings.len());
         prop_assert!(answer.head.unwrap().drawn_m <= answer.draw_m);
         for stretch in &answer.no_splice {

@@ -198,6 +198,14 @@ impl From<StoreError> for Problem {
         match error {
             StoreError::NoSuchOperation(_) => return Self::NotFound,
             StoreError::CallSignInUse { team } => return Self::CallSignInUse(team),
+            StoreError::NoSuchTeam { team } => {
+                return Self::Malformed {
+                    field: "made_by".to_owned(),
+                    what: format!(
+                        "no team {team} of that party ever had a pass into this operation; check the file"
+                    ),
+                };
+            }
             _ => {}
         }
         if error.is_passing() {

@@ -5,13 +5,13 @@ use std::collections::HashSet;
 use chrono::{DateTime, Utc};
 use laywire_craft::{
     construction::Construction,
-    crossing::{Crossing, CrossingState, InHand},
+    crossing::{Conflict, Crossing, CrossingState, InHand},
     ids::{CrossingId, LineId, OperationId},
     obstacle::Obstacle,
     text::{Name, Remark},
     units::Metres,
 };
-use sqlx::{FromRow, PgConnection, PgPool, Row as _, postgres::PgRow};
+use sqlx::{FromRow, PgConnection, PgPool, Row as _, postgres::PgRow, types::Json};
 use uuid::Uuid;
 
 use crate::{
@@ -43,6 +43,7 @@ pub(crate) struct Row {
     finished_by: Option<String>,
     proved_at: Option<DateTime<Utc>>,
     struck_out_because: Option<String>,
+    conflicts: Json<Vec<Conflict>>,
     changed: i64,
 }
 
@@ -118,6 +119,9 @@ macro_rules! crossing_columns {
             "struck_out_because",
             ", ",
             $of,
+            "conflicts",
+            ", ",
+            $of,
             "changed"
         )
     };
@@ -125,7 +129,7 @@ macro_rules! crossing_columns {
 pub(crate) use crossing_columns;
 
 /// How many they are.
-pub(crate) const CROSSING_COLUMNS: usize = 23;
+pub(crate) const CROSSING_COLUMNS: usize = 24;
 
 /// By place and not by name, and without asking each time whether the column has the type that the schema gives it: the
 /// queue reads dozens of rows for each request.
@@ -154,7 +158,8 @@ impl FromRow<'_, PgRow> for Row {
             finished_by: row.try_get_unchecked(19)?,
             proved_at: row.try_get_unchecked(20)?,
             struck_out_because: row.try_get_unchecked(21)?,
-            changed: row.try_get_unchecked(22)?,
+            conflicts: row.try_get_unchecked(22)?,
+            changed: row.try_get_unchecked(23)?,
         })
     }
 }
@@ -206,6 +211,7 @@ impl TryFrom<Row> for Current<Crossing> {
             finished_by: row.finished_by.map(|t| name("crossing.finished_by", &t)).transpose()?,
             proved_at: row.proved_at,
             struck_out_because: because,
+            conflicts: row.conflicts.0,
         };
         Ok(Self { now: crossing, changed: row.changed })
     }
@@ -286,9 +292,9 @@ pub(crate) async fn save(
     sqlx::query(
         "insert into crossing (operation, id, line, state, position, chainage_m, obstacle, hard_surface, construction,
              clearance_m, depth_m, span_m, clear_of_traffic, wire_in_traffic, left_undone, opened_at, passed_at,
-             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, changed)
+             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, conflicts, changed)
          values ($1, $2, $3, $4, ST_MakePoint($5, $6)::geography, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,
-             $19, $20, $21, $22, $23, $24, $25)
+             $19, $20, $21, $22, $23, $24, $25, $26)
          on conflict on constraint crossing_pkey do update set
              line = excluded.line, state = excluded.state, position = excluded.position,
              chainage_m = excluded.chainage_m, obstacle = excluded.obstacle, hard_surface = excluded.hard_surface,
@@ -298,7 +304,8 @@ pub(crate) async fn save(
              opened_at = excluded.opened_at, passed_at = excluded.passed_at, in_hand_team = excluded.in_hand_team,
              in_hand_since = excluded.in_hand_since, finished_at = excluded.finished_at,
              finished_by = excluded.finished_by, proved_at = excluded.proved_at,
-             struck_out_because = excluded.struck_out_because, changed = excluded.changed",
+             struck_out_because = excluded.struck_out_because, conflicts = excluded.conflicts,
+             changed = excluded.changed",
     )
     .bind(operation.0)
     .bind(c.id.0)
@@ -324,6 +331,7 @@ pub(crate) async fn save(
     .bind(c.finished_by.as_ref().map(Name::as_str))
     .bind(c.proved_at)
     .bind(c.struck_out_because.as_ref().map(Remark::as_str))
+    .bind(Json(&c.conflicts))
     .bind(changed)
     .execute(connection)
     .await?;

@@ -26,6 +26,12 @@ pub enum StoreError {
         /// The call sign.
         team: String,
     },
+    /// A report is sent for a team that never had a pass.
+    #[error("no team {team} of that party ever had a pass into this operation")]
+    NoSuchTeam {
+        /// The call sign.
+        team: String,
+    },
     /// The log does not add up.
     #[error("the log does not add up: {0}")]
     Broken(#[from] laywire_craft::installation::Broken),

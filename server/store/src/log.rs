@@ -12,19 +12,24 @@ use laywire_craft::{
     party::Sender,
     profile::Profile,
     refusal::Refusal,
-    report::{Body, Entry, Report, Subject},
+    report::{Body, ClockOffset, Entry, Report, Subject},
 };
 use sqlx::{FromRow, PgConnection, PgPool, types::Json};
 use uuid::Uuid;
 
-use crate::{StoreError, crossing, line, line::position, operation, pass::sender};
+use crate::{
+    StoreError, crossing, line,
+    line::position,
+    operation,
+    pass::{self, sender},
+};
 
 /// The columns of an entry, as [`Row`] reads them.
 macro_rules! select_entry {
     ($rest:literal) => {
         concat!(
-            "select sequence, id, party, team, at, received_at, longitude, latitude, body from wire_log \
-             where operation = $1 ",
+            "select sequence, id, party, team, at, received_at, clock_offset_ms, made_by_party, made_by_team, longitude, \
+             latitude, body from wire_log where operation = $1 ",
             $rest
         )
     };
@@ -50,7 +55,8 @@ pub enum Outcome {
 /// Takes a batch in, in its order. Each report stands exactly once, however often and from wherever it is sent.
 ///
 /// # Errors
-/// When the operation does not exist or the database fails; then nothing of the batch stands.
+/// When the operation does not exist, a report is sent for a team that never had a pass, or the database fails; then
+/// nothing of the batch stands.
 pub async fn record(
     pool: &PgPool,
     operation: OperationId,
@@ -62,6 +68,12 @@ pub async fn record(
     let received_at = now.trunc_subsecs(6);
     let mut tx = pool.begin().await?;
     let (sequence, profile) = operation::hold(&mut tx, operation).await?;
+    // Who has a crossing in hand is known by the call sign: nobody makes one up.
+    for maker in reports.iter().filter_map(|report| report.made_by.as_ref()).filter(|maker| *maker != by) {
+        if !pass::ever_given(&mut tx, operation, maker).await? {
+            return Err(StoreError::NoSuchTeam { team: maker.team.to_string() });
+        }
+    }
     let mut desk = Desk { operation, sequence, ..Desk::default() };
     let mut stands = already_there(&mut tx, operation, &reports).await?;
     let mut outcomes = Vec::with_capacity(reports.len());
@@ -270,9 +282,9 @@ async fn append(
 ) -> Result<(), StoreError> {
     let report = &entry.report;
     sqlx::query(
-        "insert into wire_log (operation, sequence, id, kind, line, crossing, party, team, at, received_at, longitude,
-             latitude, body)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+        "insert into wire_log (operation, sequence, id, kind, line, crossing, party, team, at, received_at, clock_offset_ms,
+             made_by_party, made_by_team, longitude, latitude, body)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)",
     )
     .bind(operation.0)
     .bind(entry.sequence)
@@ -284,6 +296,9 @@ async fn append(
     .bind(entry.by.team.as_str())
     .bind(report.at)
     .bind(entry.received_at)
+    .bind(report.clock_offset_ms.map(ClockOffset::ms))
+    .bind(report.made_by.as_ref().map(|maker| maker.party.as_str()))
+    .bind(report.made_by.as_ref().map(|maker| maker.team.as_str()))
     .bind(report.position.map(Position::lon))
     .bind(report.position.map(Position::lat))
     .bind(Json(&report.body))
@@ -300,6 +315,9 @@ pub(crate) struct Row {
     team: String,
     at: DateTime<Utc>,
     received_at: DateTime<Utc>,
+    clock_offset_ms: Option<i64>,
+    made_by_party: Option<String>,
+    made_by_team: Option<String>,
     longitude: Option<f64>,
     latitude: Option<f64>,
     body: Json<Body>,
@@ -313,11 +331,26 @@ impl TryFrom<Row> for Entry {
             (Some(lon), Some(lat)) => Some(position("wire_log.position", lon, lat)?),
             _ => None,
         };
+        let offset = row
+            .clock_offset_ms
+            .map(|ms| ClockOffset::new(ms).map_err(|_| StoreError::corrupt("wire_log.clock_offset_ms", ms)))
+            .transpose()?;
+        let made_by = match (row.made_by_party, row.made_by_team) {
+            (Some(party), Some(team)) => Some(sender(&party, &team)?),
+            _ => None,
+        };
         Ok(Self {
             sequence: row.sequence,
             by: sender(&row.party, &row.team)?,
             received_at: row.received_at,
-            report: Report { id: ReportId(row.id), at: row.at, position: stood, body: row.body.0 },
+            report: Report {
+                id: ReportId(row.id),
+                at: row.at,
+                clock_offset_ms: offset,
+                made_by,
+                position: stood,
+                body: row.body.0,
+            },
         })
     }
 }

@@ -6,7 +6,7 @@ use laywire_craft::{
     party::{Party, Sender},
     text::Name,
 };
-use sqlx::PgPool;
+use sqlx::{PgConnection, PgPool};
 use uuid::Uuid;
 
 use crate::{StoreError, error::named};
@@ -111,6 +111,22 @@ pub async fn holds(pool: &PgPool, operation: OperationId, id: PassId) -> Result<
             .fetch_optional(pool)
             .await?;
     Ok(holds.unwrap_or(false))
+}
+
+/// Whether the team has or had a pass: one that was revoked counts, since its device may have been lost.
+pub(crate) async fn ever_given(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    holder: &Sender,
+) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar(
+        "select exists (select from pass where operation = $1 and party = $2 and team = $3)",
+    )
+    .bind(operation.0)
+    .bind(holder.party.as_str())
+    .bind(holder.team.as_str())
+    .fetch_one(connection)
+    .await?)
 }
 
 /// Every pass of an operation, the oldest first.

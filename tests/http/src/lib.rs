@@ -13,6 +13,7 @@
 pub mod crew;
 pub mod device;
 pub mod feed;
+pub mod link;
 pub mod process;
 pub mod scratch;
 pub mod wait;
@@ -25,6 +26,7 @@ pub use crate::{
     crew::{Answer, Crew},
     device::Device,
     feed::{Event, Feed},
+    link::{Cut, Kept, Link},
     process::Process,
     scratch::Scratch,
     wait::until,

@@ -679,6 +679,12 @@ export interface components {
       rules: components['schemas']['ClearanceRule'][];
     };
     /**
+     * Format: int64
+     * @description How far a device's clock is ahead of the service's; negative when it is behind. A device measures it whenever the
+     *     service answers: what it wrote down while its clock was wrong keeps the time it showed, and this puts it right.
+     */
+    ClockOffset: number;
+    /**
      * @description GeoJSON's word for a collection.
      * @enum {string}
      */
@@ -688,6 +694,29 @@ export interface components {
      * @enum {string}
      */
     Condition: 'stringing' | 'hot' | 'iced' | 'windy';
+    /**
+     * @description What was told of a crossing by somebody who did not know how it stood: two teams that were apart and did the same work,
+     *     or one that found wire where another had struck the crossing out. The log has both; this says that there are two, and
+     *     where the second is.
+     */
+    Conflict: {
+      /**
+       * Format: date-time
+       * @description When it happened.
+       */
+      at: string;
+      /**
+       * Format: int64
+       * @description The entry's number in the log.
+       */
+      sequence: number;
+      /** @description By which team. */
+      team: components['schemas']['Name'];
+      /** @description What was told. */
+      told: components['schemas']['Kind'];
+      /** @description What the crossing was when it came in. */
+      was: components['schemas']['CrossingState'];
+    };
     /**
      * @description How the wire gets past the obstacle.
      * @enum {string}
@@ -796,6 +825,8 @@ export interface components {
        */
       changed: number;
       clearance_m: components['schemas']['Metres'] | null;
+      /** @description What was told of it by teams that did not know of each other, the latest 20: the log has each. */
+      conflicts: components['schemas']['Conflict'][];
       construction: components['schemas']['Construction'] | null;
       depth_m: components['schemas']['Metres'] | null;
       /**
@@ -894,7 +925,7 @@ export interface components {
     End: 'left' | 'right';
     /** @description A report as it stands in the wire log. */
     Entry: {
-      /** @description Who sent it. */
+      /** @description Who sent it: whose pass it came with. */
       by: components['schemas']['Sender'];
       /**
        * Format: date-time
@@ -2246,6 +2277,12 @@ export interface components {
         }
       | {
           /** @enum {string} */
+          rule: 'not_in_your_name';
+          /** @description Who made it. */
+          team: components['schemas']['Name'];
+        }
+      | {
+          /** @enum {string} */
           rule: 'no_such_line';
         }
       | {
@@ -2480,13 +2517,15 @@ export interface components {
     Report: {
       /**
        * Format: date-time
-       * @description The device's time.
+       * @description The device's time, right or wrong.
        */
       at: string;
       /** @description What happened. */
       body: components['schemas']['Body'];
+      clock_offset_ms?: components['schemas']['ClockOffset'] | null;
       /** @description Made on the device, UUID version 7; the same report sent again has the same id. */
       id: components['schemas']['ReportId'];
+      made_by?: components['schemas']['Sender'] | null;
       position?: components['schemas']['Position'] | null;
     };
     /**

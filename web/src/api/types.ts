@@ -8,6 +8,7 @@ export type Sender = Shapes['Sender'];
 export type Operation = Shapes['Operation'];
 export type LineFeature = Shapes['LineFeature'];
 export type CrossingFeature = Shapes['CrossingFeature'];
+export type Conflict = Shapes['Conflict'];
 export type CrossingState = Shapes['CrossingState'];
 export type LineState = Shapes['LineState'];
 export type Construction = Shapes['Construction'];

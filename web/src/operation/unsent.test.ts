@@ -35,7 +35,14 @@ const kept = (body: Body, outcome: Kept['outcome'] = { outcome: 'waiting' }): Ke
   order: 0,
   operation: 'o',
   sender: 'lead_team/Lead 1',
-  report: { id: 'r', at: '2026-05-04T08:00:00Z', position: null, body },
+  report: {
+    id: 'r',
+    at: '2026-05-04T08:00:00Z',
+    clock_offset_ms: null,
+    made_by: null,
+    position: null,
+    body,
+  },
   outcome,
   seen: false,
 });

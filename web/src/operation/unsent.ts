@@ -21,7 +21,7 @@ const notShown = (kept: readonly Kept[], sequence: number): Report<Body>[] =>
     .filter(
       ({ outcome }) =>
         outcome.outcome === 'waiting' ||
-        (outcome.outcome !== 'refused' && outcome.sequence !== null && outcome.sequence > sequence),
+        ('sequence' in outcome && outcome.sequence !== null && outcome.sequence > sequence),
     )
     .map((one) => one.report as Report<Body>);
 
@@ -179,6 +179,7 @@ function marked(
       finished_by: null,
       proved_at: null,
       struck_out_because: null,
+      conflicts: foreseen?.properties.conflicts ?? [],
       changed: foreseen?.properties.changed ?? 0,
     },
   };

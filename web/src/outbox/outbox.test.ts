@@ -1,6 +1,16 @@
 import 'fake-indexeddb/auto';
-import { afterEach, beforeEach, expect, it, vi } from 'vitest';
-import { forgetEverything, Outbox, type Answer, type Delivery, type Kept, type Report } from './outbox.ts';
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { openDB } from 'idb';
+import { databaseName } from './database.ts';
+import {
+  forgetEverything,
+  Outbox,
+  type Answer,
+  type Delivery,
+  type Kept,
+  type Report,
+  type Surroundings,
+} from './outbox.ts';
 
 const page = new EventTarget();
 let open: Outbox[] = [];
@@ -30,6 +40,11 @@ class Service {
   reachable = true;
   loseAnswers = 0;
   unwelcome = false;
+  /** asks to be left alone for so long */
+  busy_ms: number | null | undefined = undefined;
+  /** refuses everything of the kind 'refused' */
+  strict = true;
+  tries = 0;
   batches: string[][] = [];
   log: Report[] = [];
   readonly atOnce = { now: 0, most: 0 };
@@ -39,6 +54,8 @@ class Service {
     this.atOnce.most = Math.max(this.atOnce.most, this.atOnce.now);
     await Promise.resolve();
     this.atOnce.now -= 1;
+    this.tries += 1;
+    if (this.busy_ms !== undefined) return { delivered: false, why: 'busy', after_ms: this.busy_ms };
     if (!this.reachable) return { delivered: false, why: 'unreachable' };
     if (this.unwelcome) return { delivered: false, why: 'unwelcome' };
     this.batches.push(reports.map((report) => kindOf(report)));
@@ -53,7 +70,7 @@ class Service {
       const known = this.log.findIndex((other) => other.id === report.id);
       if (known >= 0)
         return { id: report.id, outcome: 'already recorded', sequence: known + 1, reason: null };
-      if (kindOf(report) === 'refused') {
+      if (this.strict && kindOf(report) === 'refused') {
         const reason = { type: '/problems/overhead-rail', title: 'Never over a railway.' };
         return { id: report.id, outcome: 'refused', sequence: null, reason };
       }
@@ -224,7 +241,9 @@ it('does not grow for ever, and never forgets what waits or was not seen', async
   const service = new Service();
   const outbox = await opened(service);
   const refused = await outbox.report({ kind: 'refused' }, null);
-  for (let index = 0; index < 250; index += 1) await outbox.report({ kind: 'note' }, null);
+  await outbox.take(
+    Array.from({ length: 250 }, (_, index) => ({ ...refused, id: `note-${index}`, body: { kind: 'note' } })),
+  );
   await outbox.flush();
   const kept = await outbox.kept();
   expect(kept.length).toBeLessThanOrEqual(201);
@@ -250,4 +269,337 @@ it('tells of every change', async () => {
   await outbox.flush();
   expect(seen).toContainEqual(['waiting']);
   expect(seen.at(-1)).toEqual(['recorded']);
+});
+
+/** A clock that is set by hand: what is due runs when its time has come. */
+class Hours implements Surroundings {
+  at = 1_700_000_000_000;
+  due: { at: number; run: () => void }[] = [];
+  readonly waits: number[] = [];
+  readonly now = () => this.at;
+  readonly chance = () => 0.5;
+  readonly later = (run: () => void, delay: number) => {
+    const one = { at: this.at + delay, run };
+    this.waits.push(delay);
+    this.due.push(one);
+    return () => (this.due = this.due.filter((other) => other !== one));
+  };
+  /** Goes on to the next thing that is due, and says how long that took. */
+  next(): number {
+    const [first] = this.due.sort((a, b) => a.at - b.at);
+    if (!first) throw new Error('nothing is due');
+    const waited = first.at - this.at;
+    this.at = Math.max(this.at, first.at);
+    this.due = this.due.filter((one) => one !== first);
+    first.run();
+    return waited;
+  }
+}
+
+describe('without an answer', () => {
+  it('it is tried again ever later, up to half a minute, and at once when the network is back', async () => {
+    const service = new Service();
+    const hours = new Hours();
+    service.reachable = false;
+    const outbox = await opened(service, { surroundings: hours });
+    await outbox.report({ kind: 'one' }, null);
+    await outbox.flush();
+    for (let round = 0; round < 8; round += 1) {
+      hours.next();
+      await outbox.flush();
+    }
+    const waits = hours.waits.filter((wait, index) => wait !== hours.waits[index - 1]);
+    expect(waits[0]).toBeLessThan(1_000);
+    expect([...waits].sort((a, b) => a - b)).toEqual(waits);
+    // Half of 30 s is fixed and half is chance, which is a half here.
+    expect(waits.at(-1)).toBe(22_500);
+    service.reachable = true;
+    page.dispatchEvent(new Event('online'));
+    await outbox.flush();
+    expect(service.log).toHaveLength(1);
+    expect(hours.due).toEqual([]);
+  });
+
+  it('when nothing waits nothing is asked: an idle page leaves the battery alone', async () => {
+    const service = new Service();
+    const hours = new Hours();
+    const outbox = await opened(service, { surroundings: hours });
+    await outbox.flush();
+    expect([service.tries, hours.due.length]).toEqual([0, 0]);
+  });
+
+  it('a service that asks to be left alone is, whatever happens meanwhile', async () => {
+    const service = new Service();
+    const hours = new Hours();
+    const states: string[] = [];
+    service.busy_ms = 120_000;
+    const outbox = await opened(service, { surroundings: hours, ondelivery: (state) => states.push(state) });
+    await outbox.report({ kind: 'one' }, null);
+    await outbox.flush();
+    const tries = service.tries;
+    page.dispatchEvent(new Event('online'));
+    page.dispatchEvent(new Event('focus'));
+    await outbox.report({ kind: 'two' }, null);
+    await outbox.flush();
+    expect([service.tries, states.at(-1)]).toEqual([tries, 'busy']);
+    service.busy_ms = undefined;
+    expect(hours.next()).toBeGreaterThanOrEqual(120_000);
+    await outbox.flush();
+    expect(service.log.map(kindOf)).toEqual(['one', 'two']);
+  });
+
+  it('however long it asks for, ten minutes are enough', async () => {
+    const service = new Service();
+    const hours = new Hours();
+    service.busy_ms = 1e9;
+    const outbox = await opened(service, { surroundings: hours });
+    await outbox.report({ kind: 'one' }, null);
+    await outbox.flush();
+    expect(hours.next()).toBeLessThanOrEqual(602_000);
+  });
+});
+
+describe('a wrong clock', () => {
+  const clock = (ahead_ms: number | null, measured: number | null = ahead_ms) => ({
+    ahead_ms,
+    measure() {
+      this.ahead_ms = measured;
+      return Promise.resolve();
+    },
+  });
+
+  it('is told with each report, and the time that the device showed stays', async () => {
+    const service = new Service();
+    const outbox = await opened(service, { clock: clock(94_694_400_000) });
+    const report = await outbox.report({ kind: 'one' }, null, new Date('2029-05-04T08:00:00Z'));
+    await outbox.flush();
+    expect(report).toMatchObject({ at: '2029-05-04T08:00:00.000Z', clock_offset_ms: 94_694_400_000 });
+    expect(service.log).toEqual([report]);
+  });
+
+  it('that nobody measured before the signal went is measured before what waits is sent', async () => {
+    const service = new Service();
+    service.reachable = false;
+    const unmeasured = await opened(service, { clock: clock(null) });
+    await unmeasured.report({ kind: 'one' }, null);
+    await unmeasured.close();
+    service.reachable = true;
+    const outbox = await opened(service, { clock: clock(null, -3_000) });
+    await outbox.flush();
+    expect(service.log[0]?.clock_offset_ms).toBe(-3_000);
+    expect((await outbox.kept())[0]?.report.clock_offset_ms).toBe(-3_000);
+  });
+
+  it('that can not be measured stops no report', async () => {
+    const service = new Service();
+    const outbox = await opened(service, { clock: clock(null) });
+    await outbox.report({ kind: 'one' }, null);
+    await outbox.flush();
+    expect(service.log[0]?.clock_offset_ms).toBeNull();
+  });
+
+  it('that is set back changes no order', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    await outbox.report({ kind: 'one' }, null, new Date('2029-01-01T00:00:00Z'));
+    await outbox.report({ kind: 'two' }, null, new Date('2001-01-01T00:00:00Z'));
+    await outbox.flush();
+    expect(service.log.map(kindOf)).toEqual(['one', 'two']);
+  });
+});
+
+describe('a refused report', () => {
+  it('stays in sight until it is withdrawn, and is never sent then', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    const { id } = await outbox.report({ kind: 'refused' }, null);
+    await outbox.flush();
+    await outbox.see([id]);
+    expect(outcomes(await outbox.kept())).toEqual(['refused']);
+    await outbox.withdraw(id);
+    service.strict = false;
+    await outbox.flush();
+    expect(outcomes(await outbox.kept())).toEqual(['withdrawn']);
+    expect(service.log).toEqual([]);
+  });
+
+  it('is put right: what is said anew is of the same moment and place, and the first stays to be looked at', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    const first = await outbox.report({ kind: 'refused' }, [-4.67, 54.08], new Date('2026-05-04T08:00:00Z'));
+    await outbox.flush();
+    await outbox.putRight(first.id, { kind: 'right' });
+    await outbox.flush();
+    const [refused, right] = await outbox.kept();
+    expect(refused?.outcome).toMatchObject({ outcome: 'put right', by: right?.report.id });
+    expect(service.log).toEqual([{ ...first, id: right?.report.id, body: { kind: 'right' } }]);
+    // Not twice.
+    await outbox.putRight(first.id, { kind: 'right' });
+    expect(await outbox.kept()).toHaveLength(2);
+  });
+
+  it('is sent again as it is, behind what waits, under its own id', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    const first = await outbox.report({ kind: 'refused' }, null);
+    await outbox.flush();
+    service.reachable = false;
+    await outbox.report({ kind: 'waits' }, null);
+    await outbox.again(first.id);
+    await outbox.flush();
+    Object.assign(service, { reachable: true, strict: false });
+    await outbox.flush();
+    expect(service.log.map(({ id, body }) => [id === first.id, body.kind])).toEqual([
+      [false, 'waits'],
+      [true, 'refused'],
+    ]);
+  });
+});
+
+describe('another pass', () => {
+  it('sends nothing of another team in its own name, and says what waits', async () => {
+    const service = new Service();
+    service.unwelcome = true;
+    const lost = await opened(service);
+    await lost.report({ kind: 'one' }, null);
+    await lost.flush();
+    await lost.close();
+    service.unwelcome = false;
+    const other = await opened(service, { sender: 'lead_team/Lead 2' });
+    await other.flush();
+    expect(service.log).toEqual([]);
+    expect(await other.others()).toMatchObject([
+      { sender: 'lead_team/Lead 1', reports: [{ body: { kind: 'one' } }] },
+    ]);
+    await other.close();
+    // The same team with a new pass, its cookie wiped and all: what waited goes out.
+    const again = await opened(service);
+    await again.flush();
+    expect(service.log.map(kindOf)).toEqual(['one']);
+    expect(await again.others()).toEqual([]);
+  });
+});
+
+describe('from another device', () => {
+  it('reports are taken in once, in their order, with their ids', async () => {
+    const service = new Service();
+    service.reachable = false;
+    const field = await opened(service);
+    for (const kind of ['one', 'two']) await field.report({ kind }, null);
+    const made = (await field.kept()).map((kept) => kept.report);
+    await field.close();
+    await forgetEverything();
+
+    service.reachable = true;
+    const desk = await opened(service);
+    await desk.report({ kind: 'own' }, null);
+    expect(await desk.take(made)).toBe(2);
+    expect(await desk.take(made)).toBe(0);
+    await desk.flush();
+    expect(service.log.map(kindOf)).toEqual(['own', 'one', 'two']);
+    expect(service.log.slice(1)).toEqual(made);
+  });
+});
+
+describe('the store', () => {
+  it('of the first shape is taken over with all that waits in it', async () => {
+    const old = await openDB(databaseName, 1, {
+      upgrade(fresh) {
+        const store = fresh.createObjectStore('report', { keyPath: 'order', autoIncrement: true });
+        store.createIndex('report_id', 'report.id', { unique: true });
+        store.createIndex('report_operation', 'operation');
+      },
+    });
+    const kept = (id: string, outcome: object) => ({
+      operation: 'op',
+      sender: 'lead_team/Lead 1',
+      report: { id, at: '2026-05-04T08:00:00.000Z', position: [-4.67, 54.08], body: { kind: id } },
+      outcome,
+      seen: false,
+    });
+    await old.add('report', kept('one', { outcome: 'recorded', sequence: 1 }));
+    await old.add('report', kept('two', { outcome: 'waiting' }));
+    await old.add('report', kept('three', { outcome: 'waiting' }));
+    old.close();
+    const service = new Service();
+    const outbox = await opened(service);
+    await outbox.flush();
+    expect(service.log).toMatchObject([
+      {
+        id: 'two',
+        at: '2026-05-04T08:00:00.000Z',
+        clock_offset_ms: null,
+        made_by: null,
+        position: [-4.67, 54.08],
+      },
+      { id: 'three' },
+    ]);
+    expect(outcomes(await outbox.kept())).toEqual(['recorded', 'recorded', 'recorded']);
+  });
+
+  it('gives way to a newer page, and an outbox that lost it opens it again', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    await outbox.report({ kind: 'one' }, null);
+    await outbox.flush();
+    // A newer page would raise the number; taking the store away asks the same of this one.
+    await forgetEverything();
+    await outbox.report({ kind: 'two' }, null);
+    await outbox.flush();
+    expect(service.log.map(kindOf)).toEqual(['one', 'two']);
+  });
+
+  it('that is full lets go of what was recorded long ago before it refuses anything', async () => {
+    const service = new Service();
+    const outbox = await opened(service);
+    await outbox.report({ kind: 'old' }, null);
+    await outbox.flush();
+    const add = Reflect.get(IDBObjectStore.prototype, 'add') as (...with_: unknown[]) => IDBRequest;
+    let full = true;
+    vi.spyOn(IDBObjectStore.prototype, 'add').mockImplementation(function (
+      this: IDBObjectStore,
+      ...with_: unknown[]
+    ) {
+      if (full) {
+        full = false;
+        throw new DOMException('full', 'QuotaExceededError');
+      }
+      return add.apply(this, with_) as IDBRequest<IDBValidKey>;
+    });
+    await outbox.report({ kind: 'new' }, null);
+    vi.restoreAllMocks();
+    await outbox.flush();
+    expect((await outbox.kept()).map((kept) => kept.report.body.kind)).toEqual(['new']);
+    expect(service.log.map(kindOf)).toEqual(['old', 'new']);
+  });
+});
+
+it('a page killed between the sending and the answer sends the same again, and it stands once', async () => {
+  const service = new Service();
+  const killed = await opened(service, {
+    send: async (operation, reports) => {
+      await service.send(operation, reports);
+      // The page is gone before it hears: nothing is settled.
+      return { delivered: false, why: 'unreachable' };
+    },
+  });
+  await killed.report({ kind: 'one' }, null);
+  await killed.flush();
+  await killed.close();
+  const again = await opened(service);
+  await again.flush();
+  expect(service.log).toHaveLength(1);
+  expect((await again.kept())[0]?.outcome).toEqual({ outcome: 'already recorded', sequence: 1 });
+});
+
+it('a batch holds no more than the service reads at once', async () => {
+  const service = new Service();
+  service.reachable = false;
+  const outbox = await opened(service);
+  for (let index = 0; index < 5; index += 1) {
+    await outbox.report({ kind: 'long', trace: 'x'.repeat(140_000) } as { kind: string }, null);
+  }
+  service.reachable = true;
+  await outbox.flush();
+  expect(service.batches.map((batch) => batch.length)).toEqual([2, 2, 1]);
 });

@@ -4,7 +4,9 @@
  * its outcome where its sender sees it. It never judges a report: the service does, exactly once by the
  * report's id, so a batch whose answer was lost is simply sent again.
  */
-import { deleteDB, openDB, type DBSchema, type IDBPDatabase } from 'idb';
+import { deleteDB } from 'idb';
+import { delay_ms } from '../feed/feed.ts';
+import { databaseName, openDatabase, type Database } from './database.ts';
 import { uuid7 } from './uuid7.ts';
 
 /** A body as the API wants it; which kinds there are is the API's business. */
@@ -12,10 +14,20 @@ export interface ReportBody {
   kind: string;
 }
 
+/** Whose report it is. */
+export interface Maker {
+  party: string;
+  team: string;
+}
+
 export interface Report<B extends ReportBody = ReportBody> {
   id: string;
-  /** the device's time, ISO 8601 */
+  /** the device's time, ISO 8601, right or wrong */
   at: string;
+  /** how far the device's clock was ahead, where that was known */
+  clock_offset_ms: number | null;
+  /** who made it, where the command post sends it for a team */
+  made_by: Maker | null;
   position: readonly [lon: number, lat: number] | null;
   body: B;
 }
@@ -29,7 +41,10 @@ export interface Reason {
 export type Outcome =
   | { outcome: 'waiting' }
   | { outcome: 'recorded' | 'already recorded'; sequence: number | null }
-  | { outcome: 'refused'; reason: Reason };
+  | { outcome: 'refused'; reason: Reason }
+  /** it was refused, and its sender took it back or said it anew */
+  | { outcome: 'withdrawn'; reason: Reason }
+  | { outcome: 'put right'; reason: Reason; by: string };
 
 export interface Kept<B extends ReportBody = ReportBody> {
   /** rises with every report of this device: the order of sending */
@@ -53,8 +68,10 @@ export interface Answer {
 /** What became of sending a batch. */
 export type Delivery =
   | { delivered: true; answers: readonly Answer[] }
-  /** no answer, or the service can't now: the batch waits */
+  /** no answer: the batch waits, and is tried again ever later, or at once when there is a sign of the network */
   | { delivered: false; why: 'unreachable' }
+  /** the service can't now, or not so much: nothing is sent before its time, whatever else happens */
+  | { delivered: false; why: 'busy'; after_ms: number | null }
   /** the pass is no longer good: it waits until somebody joins again */
   | { delivered: false; why: 'unwelcome' }
   /** the service can't read the batch, so not one of it was recorded */
@@ -65,6 +82,31 @@ export type Send = (operation: string, reports: readonly Report[]) => Promise<De
 /** Runs one flush at a time, in this tab and in others. */
 export type Lock = (run: () => Promise<void>) => Promise<void>;
 
+/** How far this device's clock is off; `measure` asks the service where nobody has yet. */
+export interface DeviceClock {
+  readonly ahead_ms: number | null;
+  measure: () => Promise<void>;
+}
+
+/** What the browser provides; another clock and another chance stand in for it in tests. */
+export interface Surroundings {
+  now: () => number;
+  later: (run: () => void, delay_ms: number) => () => void;
+  /** from 0 up to but not 1 */
+  chance: () => number;
+}
+
+const browser: Surroundings = {
+  now: () => Date.now(),
+  later: (run, delay) => {
+    const timer = setTimeout(run, delay);
+    return () => clearTimeout(timer);
+  },
+  chance: () => Math.random(),
+};
+
+export type DeliveryState = 'delivered' | 'unreachable' | 'busy' | 'unwelcome';
+
 export interface OutboxOptions {
   operation: string;
   /** who reports, by party and call sign: another team's pass in this browser does not send them */
@@ -73,22 +115,25 @@ export interface OutboxOptions {
   /** called with all that is kept for the operation, oldest first, after every change */
   onchange?: (kept: readonly Kept[]) => void;
   /** called when a flush ends: whether the service could be reached and let us in */
-  ondelivery?: (state: 'delivered' | 'unreachable' | 'unwelcome') => void;
+  ondelivery?: (state: DeliveryState) => void;
+  clock?: DeviceClock;
   lock?: Lock;
+  surroundings?: Surroundings;
 }
 
-interface Schema extends DBSchema {
-  report: {
-    key: number;
-    value: Kept;
-    indexes: { report_id: string; report_operation: string };
-  };
+/** Reports that wait in this browser and that this sender does not send. */
+export interface Others {
+  operation: string;
+  sender: string;
+  reports: Report[];
 }
 
-export const databaseName = 'laywire-outbox';
-
-/** Most reports of one batch. */
+/** Most reports of one batch, and most letters: a long trace fills one by itself. */
 const BATCH = 100;
+const BATCH_LETTERS = 300_000;
+
+/** However long the service asks to be left alone, it is asked again after this. */
+const LONGEST_PAUSE_MS = 600_000;
 
 /** Most settled reports that are kept for the sender to look back at. */
 const SETTLED = 200;
@@ -103,92 +148,196 @@ export class OutboxFull extends Error {
   override readonly name = 'OutboxFull';
   constructor(cause: unknown) {
     super(
-      'This device has no room left to keep the report. Free some storage, then report again; it was not stored.',
+      'This device has no room left: it was not kept. Free some storage, then report it again. What was reported before is safe.',
       { cause },
     );
   }
 }
 
 export class Outbox {
-  readonly #database: IDBPDatabase<Schema>;
   readonly #options: OutboxOptions;
   readonly #lock: Lock;
+  readonly #surroundings: Surroundings;
+  #database: Promise<Database> | null = null;
   #flushing: Promise<void> | null = null;
   #asked = 0;
+  /** how often it was tried in vain, one after another */
+  #attempt = 0;
+  #notBefore = 0;
+  #cancelRetry: (() => void) | null = null;
   #closed = false;
 
-  private constructor(database: IDBPDatabase<Schema>, options: OutboxOptions) {
-    this.#database = database;
+  private constructor(options: OutboxOptions) {
     this.#options = options;
     this.#lock = options.lock ?? oneTab;
+    this.#surroundings = options.surroundings ?? browser;
   }
 
   /** Opens the device's outbox for one operation and sends what still waits in it. */
   static async open(options: OutboxOptions): Promise<Outbox> {
-    const database = await openDB<Schema>(databaseName, 1, {
-      upgrade(fresh) {
-        const store = fresh.createObjectStore('report', { keyPath: 'order', autoIncrement: true });
-        store.createIndex('report_id', 'report.id', { unique: true });
-        store.createIndex('report_operation', 'operation');
-      },
-      // A newer version of the page in another tab wants to change the store: let it.
-      blocking: (_current, _wanted, event) => (event.target as IDBDatabase).close(),
-    });
-    const outbox = new Outbox(database, options);
+    const outbox = new Outbox(options);
+    await outbox.#tell();
     window.addEventListener('online', outbox.#wake);
     window.addEventListener('focus', outbox.#wake);
-    await outbox.#tell();
+    // A phone that is taken out of the pocket shows the page and may not say that it has the focus.
+    window.addEventListener('visibilitychange', outbox.#wake);
     outbox.#wake();
     return outbox;
+  }
+
+  /** The store; opened anew when a newer page took it, or the browser closed it. */
+  #store(): Promise<Database> {
+    this.#database ??= openDatabase(() => (this.#database = null)).catch((cause: unknown) => {
+      this.#database = null;
+      throw cause;
+    });
+    return this.#database;
   }
 
   /** Stores a report and begins to send it. When this resolves it is on the device's disk, sent or not. */
   async report<B extends ReportBody>(
     body: B,
     position: Report['position'],
-    at: Date = new Date(),
+    at: Date = new Date(this.#surroundings.now()),
   ): Promise<Report<B>> {
     // A copy of just what will be sent: a page's own object may change, or be one that can't be stored.
     const report = JSON.parse(
-      JSON.stringify({ id: uuid7(), at: at.toISOString(), position, body } satisfies Report<B>),
+      JSON.stringify({
+        id: uuid7(),
+        at: at.toISOString(),
+        clock_offset_ms: this.#options.clock?.ahead_ms ?? null,
+        made_by: null,
+        position,
+        body,
+      } satisfies Report<B>),
     ) as Report<B>;
-    const kept: Omit<Kept, 'order'> = {
-      operation: this.#options.operation,
-      sender: this.#options.sender,
-      report,
-      outcome: { outcome: 'waiting' },
-      seen: false,
-    };
-    try {
-      // The key is made by the store, so that two tabs never take the same place in the order.
-      const write = this.#database.transaction('report', 'readwrite', { durability: 'strict' });
-      await write.store.add(kept as Kept);
-      await write.done;
-    } catch (cause) {
-      if (cause instanceof DOMException && cause.name === 'QuotaExceededError') throw new OutboxFull(cause);
-      throw cause;
-    }
+    await this.#keep([report]);
     await this.#tell();
     this.#wake();
     return report;
   }
 
+  /**
+   * Takes reports in that were made on another device, to be sent from here in their order. One that this
+   * device has already is left as it is. Returns how many are new here.
+   */
+  async take(reports: readonly Report[]): Promise<number> {
+    const store = await this.#store();
+    const known = await Promise.all(
+      reports.map(({ id }) =>
+        store.getFromIndex('report', 'report_id', id).then((kept) => kept !== undefined),
+      ),
+    );
+    const fresh = reports.filter((_, index) => !known[index]);
+    if (fresh.length > 0) await this.#keep(fresh);
+    await this.#tell();
+    this.#wake();
+    return fresh.length;
+  }
+
+  /** Keeps reports, all of them or none. What was recorded long ago makes room for them when there is none. */
+  async #keep(reports: readonly Report[]): Promise<void> {
+    try {
+      await this.#add(reports);
+    } catch (cause) {
+      if (!isFull(cause)) throw cause;
+      try {
+        await this.#forgetSettled();
+        await this.#add(reports);
+      } catch (again) {
+        throw isFull(again) ? new OutboxFull(again) : again;
+      }
+    }
+  }
+
+  async #add(reports: readonly Report[]): Promise<void> {
+    // The key is made by the store, so that two tabs never take the same place in the order.
+    const write = (await this.#store()).transaction('report', 'readwrite', { durability: 'strict' });
+    const { operation, sender } = this.#options;
+    const added = reports.map((report) =>
+      write.store.add({ operation, sender, report, outcome: { outcome: 'waiting' }, seen: false } as Kept),
+    );
+    await Promise.all([...added, write.done]);
+  }
+
   /** All that this sender has kept for this operation, oldest first. */
   async kept(): Promise<Kept[]> {
     const { operation, sender } = this.#options;
-    const all = await this.#database.getAllFromIndex('report', 'report_operation', operation);
+    const all = await (await this.#store()).getAllFromIndex('report', 'report_operation', operation);
     return all.filter((kept) => kept.sender === sender);
+  }
+
+  /** What waits here of other senders, or of this one in another operation: it goes out with their pass alone. */
+  async others(): Promise<Others[]> {
+    const { operation, sender } = this.#options;
+    const found = new Map<string, Others>();
+    for (const kept of await (await this.#store()).getAll('report')) {
+      if (kept.outcome.outcome !== 'waiting') continue;
+      if (kept.operation === operation && kept.sender === sender) continue;
+      const key = `${kept.operation} ${kept.sender}`;
+      const others = found.get(key) ?? { operation: kept.operation, sender: kept.sender, reports: [] };
+      others.reports.push(kept.report);
+      found.set(key, others);
+    }
+    return [...found.values()];
   }
 
   /** The sender has read why these were refused. */
   async see(ids: readonly string[]): Promise<void> {
-    const write = this.#database.transaction('report', 'readwrite');
-    for (const id of ids) {
-      const kept = await write.store.index('report_id').get(id);
-      if (kept?.outcome.outcome === 'refused') await write.store.put({ ...kept, seen: true });
+    for (const id of ids) await this.#change(id, (kept) => ({ ...kept, seen: true }));
+    await this.#tell();
+  }
+
+  /** A refused report is taken back by its sender. It stays to be looked at, and is never sent. */
+  async withdraw(id: string): Promise<void> {
+    await this.#change(id, (kept) => ({
+      ...kept,
+      seen: true,
+      outcome: { ...kept.outcome, outcome: 'withdrawn' },
+    }));
+    await this.#tell();
+  }
+
+  /** A refused report is said anew, of the same moment and place: the one that was refused stays to be looked at. */
+  async putRight(id: string, body: ReportBody): Promise<void> {
+    const refused = await (await this.#store()).getFromIndex('report', 'report_id', id);
+    if (refused?.outcome.outcome !== 'refused') return;
+    const right = JSON.parse(JSON.stringify({ ...refused.report, id: uuid7(), body })) as Report;
+    await this.#keep([right]);
+    await this.#change(id, (kept) => ({
+      ...kept,
+      seen: true,
+      outcome: { ...kept.outcome, outcome: 'put right', by: right.id },
+    }));
+    await this.#tell();
+    this.#wake();
+  }
+
+  /** A refused report is sent once more as it is, behind what waits: what stood in its way may be gone. */
+  async again(id: string): Promise<void> {
+    const write = (await this.#store()).transaction('report', 'readwrite', { durability: 'strict' });
+    const kept = await write.store.index('report_id').get(id);
+    if (kept?.outcome.outcome === 'refused') {
+      const { order, ...rest } = kept;
+      await write.store.delete(order);
+      await write.store.add({ ...rest, outcome: { outcome: 'waiting' }, seen: false } as Kept);
     }
     await write.done;
     await this.#tell();
+    this.#wake();
+  }
+
+  /** Changes one that was refused. */
+  async #change(
+    id: string,
+    change: (kept: Kept & { outcome: { outcome: 'refused'; reason: Reason } }) => Kept,
+  ): Promise<void> {
+    const write = (await this.#store()).transaction('report', 'readwrite');
+    const kept = await write.store.index('report_id').get(id);
+    if (kept?.outcome.outcome === 'refused') {
+      await write.store.put(change({ ...kept, outcome: kept.outcome }));
+    }
+    await write.done;
   }
 
   /**
@@ -206,14 +355,32 @@ export class Outbox {
     this.#closed = true;
     window.removeEventListener('online', this.#wake);
     window.removeEventListener('focus', this.#wake);
+    window.removeEventListener('visibilitychange', this.#wake);
+    this.#cancelRetry?.();
     await this.#flushing?.catch(() => undefined);
-    this.#database.close();
+    (await this.#database?.catch(() => null))?.close();
+    this.#database = null;
   }
 
   readonly #wake = (): void => {
     // A failed flush has told its state by `ondelivery`; the reports wait for the next one.
-    void this.flush().catch(() => this.#options.ondelivery?.('unreachable'));
+    void this.flush().catch(() => this.#tryLater('unreachable', null));
   };
+
+  /** Sets the next try, later each time and with some chance in it. Nothing waits by the clock when nothing waits. */
+  #tryLater(why: 'unreachable' | 'busy', after_ms: number | null): void {
+    this.#options.ondelivery?.(why);
+    if (this.#closed) return;
+    const { now, later, chance } = this.#surroundings;
+    const usual_ms = delay_ms(this.#attempt, chance());
+    const asked_ms = Math.min(after_ms ?? 0, LONGEST_PAUSE_MS);
+    // A hundred phones that were told the same time do not all come at it.
+    const wait_ms = asked_ms > usual_ms ? asked_ms + 2_000 * chance() : usual_ms;
+    this.#attempt += 1;
+    this.#notBefore = why === 'busy' ? now() + wait_ms : 0;
+    this.#cancelRetry?.();
+    this.#cancelRetry = later(this.#wake, wait_ms);
+  }
 
   async #flushUntilQuiet(): Promise<void> {
     let answered: number;
@@ -230,37 +397,80 @@ export class Outbox {
 
   async #sendWaiting(): Promise<void> {
     while (!this.#closed) {
-      const waiting = (await this.kept())
-        .filter((kept) => kept.outcome.outcome === 'waiting')
-        .slice(0, BATCH);
-      if (waiting.length === 0) {
-        this.#options.ondelivery?.('delivered');
+      const batch = await this.#nextBatch();
+      if (batch.length === 0) {
+        this.#arrived();
+        return;
+      }
+      if (this.#surroundings.now() < this.#notBefore) {
+        this.#options.ondelivery?.('busy');
         return;
       }
       const delivery = await this.#options.send(
         this.#options.operation,
-        waiting.map((kept) => kept.report),
+        batch.map((kept) => kept.report),
       );
-      if (!delivery.delivered && delivery.why !== 'unreadable') {
-        this.#options.ondelivery?.(delivery.why);
-        return;
-      }
       const settled = delivery.delivered
         ? await this.#settle(delivery.answers)
-        : await this.#sendOneByOne(waiting, delivery.reason);
+        : delivery.why === 'unreadable'
+          ? await this.#sendOneByOne(batch, delivery.reason)
+          : this.#notDelivered(delivery);
+      if (settled === null) return;
       if (settled === 0) {
         // An answer that speaks of none of them would be asked for without end.
-        this.#options.ondelivery?.('unreachable');
+        this.#tryLater('unreachable', null);
         return;
       }
+      this.#attempt = 0;
     }
+  }
+
+  /** Everything is sent: there is nothing to try again. */
+  #arrived(): void {
+    this.#attempt = 0;
+    this.#notBefore = 0;
+    this.#cancelRetry?.();
+    this.#cancelRetry = null;
+    this.#options.ondelivery?.('delivered');
+  }
+
+  #notDelivered(delivery: Exclude<Delivery, { delivered: true } | { why: 'unreadable' }>): null {
+    // A pass that is no longer good does not become so by asking: it waits until somebody joins again.
+    if (delivery.why === 'unwelcome') this.#options.ondelivery?.('unwelcome');
+    else this.#tryLater(delivery.why, delivery.why === 'busy' ? delivery.after_ms : null);
+    return null;
+  }
+
+  /** The oldest that wait, as many as one batch holds, each with the clock's offset where that is known by now. */
+  async #nextBatch(): Promise<Kept[]> {
+    const waiting = (await this.kept()).filter((kept) => kept.outcome.outcome === 'waiting');
+    const batch: Kept[] = [];
+    let letters = 0;
+    for (const kept of waiting.slice(0, BATCH)) {
+      letters += JSON.stringify(kept.report).length;
+      if (batch.length > 0 && letters > BATCH_LETTERS) break;
+      batch.push(kept);
+    }
+    const { clock } = this.#options;
+    if (!clock || batch.every(({ report }) => report.clock_offset_ms !== null)) return batch;
+    if (clock.ahead_ms === null) await clock.measure();
+    const { ahead_ms } = clock;
+    if (ahead_ms === null) return batch;
+    const write = (await this.#store()).transaction('report', 'readwrite');
+    for (const kept of batch.filter(({ report }) => report.clock_offset_ms === null)) {
+      kept.report = { ...kept.report, clock_offset_ms: ahead_ms };
+      await write.store.put(kept);
+    }
+    await write.done;
+    return batch;
   }
 
   /**
    * A batch that the service can't read records nothing, and would stop every report behind it. Each is
-   * sent alone, so that only the one at fault is kept back as refused. Returns how many were settled.
+   * sent alone, so that only the one at fault is kept back as refused. Returns how many were settled, or null
+   * when it broke off.
    */
-  async #sendOneByOne(waiting: readonly Kept[], reason: Reason): Promise<number> {
+  async #sendOneByOne(waiting: readonly Kept[], reason: Reason): Promise<number | null> {
     const [only] = waiting;
     const refusal = ({ report }: Kept, why: Reason): Answer => ({
       id: report.id,
@@ -274,13 +484,13 @@ export class Outbox {
       const alone = await this.#options.send(this.#options.operation, [kept.report]);
       if (alone.delivered) settled += await this.#settle(alone.answers);
       else if (alone.why === 'unreadable') settled += await this.#settle([refusal(kept, alone.reason)]);
-      else break;
+      else return this.#notDelivered(alone);
     }
     return settled;
   }
 
   async #settle(answers: readonly Answer[]): Promise<number> {
-    const write = this.#database.transaction('report', 'readwrite');
+    const write = (await this.#store()).transaction('report', 'readwrite');
     let settled = 0;
     for (const { id, outcome, sequence, reason } of answers) {
       const kept = await write.store.index('report_id').get(id);
@@ -294,27 +504,37 @@ export class Outbox {
             : { outcome, sequence },
       });
     }
-    await this.#forgetOld(write.store);
+    await forgetOld(write.store, SETTLED);
     await write.done;
     await this.#tell();
     return settled;
   }
 
-  /** Keeps the store from growing for ever: what is recorded is the service's; what waits or is unseen stays. */
-  async #forgetOld(store: {
-    getAll: () => Promise<Kept[]>;
-    delete: (order: number) => Promise<void>;
-  }): Promise<void> {
-    const done = (await store.getAll()).filter(
-      ({ outcome, seen }) => outcome.outcome !== 'waiting' && (outcome.outcome !== 'refused' || seen),
-    );
-    for (const { order } of done.slice(0, Math.max(0, done.length - SETTLED))) await store.delete(order);
+  async #forgetSettled(): Promise<void> {
+    const write = (await this.#store()).transaction('report', 'readwrite');
+    await forgetOld(write.store, 0);
+    await write.done;
   }
 
   async #tell(): Promise<void> {
     if (this.#options.onchange) this.#options.onchange(await this.kept());
   }
 }
+
+/** Keeps the store from growing for ever: what is recorded is the service's; what waits or was refused stays. */
+async function forgetOld(
+  store: { getAll: () => Promise<Kept[]>; delete: (order: number) => Promise<void> },
+  most: number,
+): Promise<void> {
+  const done = (await store.getAll()).filter(
+    ({ outcome }) => outcome.outcome !== 'waiting' && outcome.outcome !== 'refused',
+  );
+  for (const { order } of done.slice(0, Math.max(0, done.length - most))) await store.delete(order);
+}
+
+/** The disk, or this page's share of it, is full. */
+const isFull = (cause: unknown): boolean =>
+  cause instanceof DOMException && cause.name === 'QuotaExceededError';
 
 /**
  * Asks the browser not to clear what this device keeps, and says whether it won't. Without that some

@@ -11,6 +11,7 @@
 )]
 
 mod any_reports;
+mod apart;
 mod corrections;
 mod crossings;
 mod ground;

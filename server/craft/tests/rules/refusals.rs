@@ -26,7 +26,7 @@ macro_rules! rules {
 }
 
 rules! {
-    NotYours NoSuchLine NoSuchCrossing IdInUse DesignationInUse LineState CrossingState InHandOf NotInHand NotPassed
+    NotYours NotInYourName NoSuchLine NoSuchCrossing IdInUse DesignationInUse LineState CrossingState InHandOf NotInHand NotPassed
     OverheadOverRailway ConstructionNotAllowed ConstructionNeeded TooLow HeightNeeded InTheWater TooShallow DepthNeeded
     OutOfRange LadderIsTemporary ListNotDone NoSuchItem SpliceInSpan BeyondTheWire TraceLeaps TraceNotTaken FarFromLine
     NoSuchReport NotWithdrawn OtherSubject NotYourReport RestsOnIt
@@ -104,7 +104,9 @@ fn met() -> Vec<Refusal> {
         (other_lead(), withdrawn(over)),
         (lead(), withdrawn(over)),
     ];
-    reports.into_iter().map(|(by, body)| story.refuse(&by, body)).collect()
+    let mut met: Vec<Refusal> = reports.into_iter().map(|(by, body)| story.refuse(&by, body)).collect();
+    met.insert(1, story.refuse_for(&lead(), &other_lead(), note(None, None)));
+    met
 }
 
 #[test]

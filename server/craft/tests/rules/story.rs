@@ -227,6 +227,10 @@ pub(crate) struct Story {
     /// What the batch at work has read so far.
     desk: Installation,
     told: u32,
+    /// For whom it is sent, where that is not who sends it.
+    made_by: Option<Sender>,
+    /// How long ago it happened, where a device was out of reach meanwhile.
+    ago: TimeDelta,
 }
 
 impl Story {
@@ -265,6 +269,15 @@ impl Story {
         }
     }
 
+    /// A report that has to stand, of something that happened that many minutes ago on a device that was out of reach.
+    #[track_caller]
+    pub(crate) fn tell_late(&mut self, by: &Sender, minutes_ago: i64, body: Body) -> ReportId {
+        self.ago = TimeDelta::minutes(minutes_ago);
+        let id = self.tell(by, body);
+        self.ago = TimeDelta::zero();
+        id
+    }
+
     /// A report that has to be refused; a refused report changes nothing.
     #[track_caller]
     pub(crate) fn refuse(&mut self, by: &Sender, body: Body) -> Refusal {
@@ -272,6 +285,15 @@ impl Story {
         let before = (self.now.clone(), self.log.len());
         let Err(refusal) = self.hear(by, body) else { panic!("{} by {} should not stand", kind, by.team) };
         assert_eq!((&self.now, self.log.len()), (&before.0, before.1));
+        refusal
+    }
+
+    /// The same of a report that somebody sends for another.
+    #[track_caller]
+    pub(crate) fn refuse_for(&mut self, by: &Sender, made_by: &Sender, body: Body) -> Refusal {
+        self.made_by = Some(made_by.clone());
+        let refusal = self.refuse(by, body);
+        self.made_by = None;
         refusal
     }
 
@@ -315,7 +337,14 @@ impl Story {
             sequence: i64::try_from(self.log.len()).unwrap() + 1,
             by: by.clone(),
             received_at: self.clock() + TimeDelta::seconds(5),
-            report: Report { id, at: self.clock(), position: stood, body },
+            report: Report {
+                id,
+                at: self.clock() - self.ago,
+                clock_offset_ms: None,
+                made_by: self.made_by.clone(),
+                position: stood,
+                body,
+            },
         };
         self.told += 1;
         let history: Vec<Entry> = match entry.report.body {

@@ -6,7 +6,7 @@ use axum::{Extension, Json, extract::State};
 use chrono::{DateTime, Utc};
 use laywire_craft::{
     construction::Construction,
-    crossing::{Crossing, CrossingState, InHand},
+    crossing::{Conflict, Crossing, CrossingState, InHand},
     geodesy::Position,
     grid::{GridReference, Precision},
     ids::{CrossingId, LineId, OperationId},
@@ -94,6 +94,8 @@ pub struct CrossingProperties {
     /// Why it was struck out.
     #[schema(required = true)]
     struck_out_because: Option<Remark>,
+    /// What was told of it by teams that did not know of each other, the latest 20: the log has each.
+    conflicts: Vec<Conflict>,
     /// The entry that changed it last.
     changed: i64,
 }
@@ -129,6 +131,7 @@ impl CrossingFeature {
                 finished_by: c.finished_by.clone(),
                 proved_at: c.proved_at,
                 struck_out_because: c.struck_out_because.clone(),
+                conflicts: c.conflicts.clone(),
                 changed,
             },
         }

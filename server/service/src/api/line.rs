@@ -230,6 +230,8 @@ pub async fn plan_line(
     let report = Report {
         id: ReportId(Uuid::now_v7()),
         at: now,
+        clock_offset_ms: None,
+        made_by: None,
         position: None,
         body: Body::LinePlanned(LinePlanned {
             line,

@@ -44,7 +44,8 @@ pub(crate) fn at(lon: f64, lat: f64) -> Position {
 }
 
 pub(crate) fn report(body: Body) -> Report {
-    Report { id: ReportId(Uuid::now_v7()), at: now(), position: None, body }
+    let id = ReportId(Uuid::now_v7());
+    Report { id, at: now(), clock_offset_ms: None, made_by: None, position: None, body }
 }
 
 pub(crate) fn note(text: &str) -> Report {

@@ -8,6 +8,8 @@
 )]
 
 mod access;
+mod any_devices;
+mod apart;
 mod bad_input;
 mod command_line;
 mod feed;

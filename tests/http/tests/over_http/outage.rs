@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use laywire_tests::{Answer, Crew, Process, new_operation, process, report, until};
+use laywire_tests::{Answer, Crew, Cut, Ground, Kept, Process, new_operation, process, report, until};
 use nix::{
     sys::signal::{Signal, kill},
     unistd::Pid,
@@ -88,6 +88,35 @@ async fn the_private_database_keeps_what_was_recorded_through_a_killing() {
     let (status, took) = service.end(Signal::SIGTERM).await;
     assert!(status.success() && took.as_secs() < 20, "{status} after {took:?}");
     assert!(!runs(postmaster), "it takes its database with it");
+}
+
+#[tokio::test]
+async fn a_batch_of_which_the_service_was_killed_between_its_commit_and_its_answer_stands_once() {
+    let Ground { process, operation, post, database } = Ground::open().await;
+    let kept = Kept::new(process, vec!["--database-url".to_owned(), database.url.clone()]);
+    let link = kept.link().await;
+    let crew = post.at(&link.address);
+    for round in 1..=3_i64 {
+        let batch: Vec<_> =
+            (0..10).map(|n| report(&json!({ "kind": "note", "text": format!("{round} {n}") }))).collect();
+        let send = || {
+            let request = crew.request(Method::POST, &crew.path("/reports")).header("connection", "close");
+            request.json(&batch).send()
+        };
+        link.cut(Cut::KilledBeforeAnswer);
+        assert!(send().await.is_err(), "the device hears nothing");
+        let address = kept.serves().await;
+        assert_eq!(post.at(&address).sequence().await, round * 10, "and yet it is done");
+        let receipts: Vec<serde_json::Value> = send().await.unwrap().json().await.unwrap();
+        for (n, receipt) in (round * 10 - 9..).zip(&receipts) {
+            assert_eq!((&receipt["outcome"], &receipt["sequence"]), (&json!("already recorded"), &json!(n)));
+        }
+        assert_eq!(post.at(&address).sequence().await, round * 10);
+    }
+    let database = ["--database-url", database.url.as_str()];
+    process::succeeds(&[&["log", "rebuild", "--check"], &database[..], &[operation.as_str()]].concat());
+    drop(link);
+    assert!(kept.end().await.end(Signal::SIGTERM).await.0.success());
 }
 
 #[tokio::test]

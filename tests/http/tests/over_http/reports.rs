@@ -146,7 +146,7 @@ async fn a_crossing_goes_from_marked_to_finished_and_the_queue_with_it() {
     );
 
     let finished = |done: &[Value]| json!({ "kind": "crossing_finished", "crossing": crossing, "clearance_m": 4.9, "done": done });
-    let receipt = loser.report(finished(&[])).await;
+    let receipt = loser.report(json!({ "kind": "crossing_given_back", "crossing": crossing })).await;
     assert_eq!(receipt["reason"]["refusal"]["rule"], "in_hand_of", "{receipt}");
     let hasty = winner.report(finished(&[json!("tags")])).await;
     assert_eq!(hasty["reason"]["refusal"]["rule"], "list_not_done", "{hasty}");

@@ -59,6 +59,7 @@ const crossing = (id: string, properties: Partial<CrossingFeature['properties']>
     passed_at: null,
     proved_at: null,
     struck_out_because: null,
+    conflicts: [],
     wire_in_traffic: false,
     ...properties,
   },

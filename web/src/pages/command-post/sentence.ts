@@ -104,9 +104,12 @@ function deed<K extends Kind>(body: Of<K>, known: Known, by: Entry['by']): strin
   return verb(body, known, by);
 }
 
-/** 'Follow-up 1 took the stream at 3.40 km of line 12 in hand' */
-export const reportSentence = ({ by, report }: Entry, known: Known): string =>
-  `${by.team} ${deed(report.body, known, by)}`;
+/** 'Follow-up 1 took the stream at 3.40 km of line 12 in hand', and who sent it where it was sent for them */
+export function reportSentence({ by, report }: Entry, known: Known): string {
+  const maker = report.made_by ?? by;
+  const sent = maker.team === by.team ? '' : ` (sent by ${by.team})`;
+  return `${maker.team} ${deed(report.body, known, maker)}${sent}`;
+}
 
 /**
  * The entries worth a line each, newest first: a trace that grows report by report is told once, by its
