@@ -26,7 +26,7 @@ use utoipa::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use crate::{Service, access, api, problem};
+use crate::{Service, access, api, feed, problem};
 
 /// What stands over the list of routes.
 #[derive(OpenApi)]
@@ -40,6 +40,7 @@ use crate::{Service, access, api, problem};
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
     modifiers(&Passes),
+    components(schemas(feed::CrewNews)),
     security(("pass" = []), ("cookie" = []))
 )]
 struct Head;
@@ -70,6 +71,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::operation::operation))
         .routes(routes!(api::line::lines, api::line::plan_line))
         .routes(routes!(api::crossing::crossings))
+        .routes(routes!(api::crew_position::crews))
+        .routes(routes!(api::crew_position::share_position, api::crew_position::stop_sharing))
         .routes(routes!(api::guide::crossing_guide))
         .routes(routes!(api::report::report))
         .routes(routes!(api::queue::queue))

@@ -12,5 +12,6 @@ mod bad_input;
 mod command_line;
 mod feed;
 mod outage;
+mod positions;
 mod reckon;
 mod reports;
