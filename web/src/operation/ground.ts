@@ -12,7 +12,7 @@ const e2 = f * (2 - f);
 const radians = (degrees: number) => (degrees * Math.PI) / 180;
 
 /** Metres east and north from one place to another. */
-function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: number; north_m: number } {
+export function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: number; north_m: number } {
   const middle = radians((latA + latB) / 2);
   const bulge = 1 - e2 * Math.sin(middle) ** 2;
   const meridian_m = (a_m * (1 - e2)) / bulge ** 1.5;

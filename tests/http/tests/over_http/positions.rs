@@ -27,7 +27,8 @@ async fn a_crew_is_on_nobodys_map_until_it_shares_and_no_more_once_it_stops() {
     let lead = ground.crew("lead_team", "Lead 1").await;
     let follow_up = ground.crew("follow_up_team", "Follow-up 1").await;
     let before = ground.post.sequence().await;
-    lead.line("L-1").await;
+    ground.post.line("L-1").await;
+    lead.records(json!({ "kind": "note", "text": "on the way" })).await;
     assert_eq!(seen(&ground.post).await, Vec::<Value>::new(), "a team that only reports is not followed");
     assert_eq!(share(&lead, &here()).await.status, 204);
     for other in [&ground.post, &follow_up] {
@@ -41,7 +42,7 @@ async fn a_crew_is_on_nobodys_map_until_it_shares_and_no_more_once_it_stops() {
     assert_eq!(seen(&ground.post).await, Vec::<Value>::new());
     stop(&lead).await;
     let log = ground.post.get("/log").await.ok(200);
-    assert_eq!(ground.post.sequence().await, before + 2, "none of it went through the log: {log}");
+    assert_eq!(ground.post.sequence().await, before + 3, "none of it went through the log: {log}");
 }
 
 #[tokio::test]
