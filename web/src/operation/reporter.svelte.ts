@@ -29,10 +29,15 @@ export class Reporter {
     await this.#outbox?.close();
   }
 
-  /** Stores the report; when this resolves it is safe on the device. */
-  async report(body: Body, position: Place | null): Promise<Report<Body>> {
+  /** Stores the report; when this resolves it is safe on the device. With an id of its own it is stored once. */
+  async report(body: Body, position: Place | null, id?: string): Promise<Report<Body>> {
     if (!this.#outbox) throw new Error('The outbox is not open yet.');
-    return this.#outbox.report(body, position);
+    return this.#outbox.report(body, position, new Date(), id);
+  }
+
+  /** Takes a report out again that has not left the device; false when only a correction will do. */
+  async withdraw(id: string): Promise<boolean> {
+    return (await this.#outbox?.withdraw(id)) ?? false;
   }
 
   /** The refusals that nobody has read yet. */

@@ -40,6 +40,8 @@ export interface Kept<B extends ReportBody = ReportBody> {
   outcome: Outcome;
   /** the sender has seen that it was refused */
   seen: boolean;
+  /** it may have left the device: it was sent at least once, answered or not */
+  left?: true;
 }
 
 /** What the service says to one report of a batch. */
@@ -142,15 +144,19 @@ export class Outbox {
     return outbox;
   }
 
-  /** Stores a report and begins to send it. When this resolves it is on the device's disk, sent or not. */
+  /**
+   * Stores a report and begins to send it. When this resolves it is on the device's disk, sent or not. Whoever
+   * gives an id of its own may do it again when it can't know whether it was done: it is stored once.
+   */
   async report<B extends ReportBody>(
     body: B,
     position: Report['position'],
     at: Date = new Date(),
+    id: string = uuid7(),
   ): Promise<Report<B>> {
     // A copy of just what will be sent: a page's own object may change, or be one that can't be stored.
     const report = JSON.parse(
-      JSON.stringify({ id: uuid7(), at: at.toISOString(), position, body } satisfies Report<B>),
+      JSON.stringify({ id, at: at.toISOString(), position, body } satisfies Report<B>),
     ) as Report<B>;
     const kept: Omit<Kept, 'order'> = {
       operation: this.#options.operation,
@@ -162,15 +168,43 @@ export class Outbox {
     try {
       // The key is made by the store, so that two tabs never take the same place in the order.
       const write = this.#database.transaction('report', 'readwrite', { durability: 'strict' });
-      await write.store.add(kept as Kept);
-      await write.done;
+      await Promise.all([write.store.add(kept as Kept), write.done]);
     } catch (cause) {
       if (cause instanceof DOMException && cause.name === 'QuotaExceededError') throw new OutboxFull(cause);
-      throw cause;
+      // The index of ids allows each once: this one is here already.
+      if (!(cause instanceof DOMException && cause.name === 'ConstraintError')) throw cause;
     }
     await this.#tell();
     this.#wake();
     return report;
+  }
+
+  /**
+   * Takes a report out again that has certainly not left the device. False when it may have: then only a
+   * correction takes it back.
+   */
+  async withdraw(id: string): Promise<boolean> {
+    const write = this.#database.transaction('report', 'readwrite');
+    const kept = await write.store.index('report_id').get(id);
+    const here = kept?.outcome.outcome === 'waiting' && !kept.left;
+    if (here) await write.store.delete(kept.order);
+    await write.done;
+    if (here) await this.#tell();
+    return here;
+  }
+
+  /** Says of reports that they leave now, and gives those that were not withdrawn in the meantime. */
+  async #leave(waiting: readonly Kept[]): Promise<Kept[]> {
+    const write = this.#database.transaction('report', 'readwrite');
+    const leaving: Kept[] = [];
+    for (const { order } of waiting) {
+      const kept = await write.store.get(order);
+      if (!kept) continue;
+      leaving.push(kept);
+      if (!kept.left) await write.store.put({ ...kept, left: true });
+    }
+    await write.done;
+    return leaving;
   }
 
   /** All that this sender has kept for this operation, oldest first. */
@@ -230,9 +264,9 @@ export class Outbox {
 
   async #sendWaiting(): Promise<void> {
     while (!this.#closed) {
-      const waiting = (await this.kept())
-        .filter((kept) => kept.outcome.outcome === 'waiting')
-        .slice(0, BATCH);
+      const waiting = await this.#leave(
+        (await this.kept()).filter((kept) => kept.outcome.outcome === 'waiting').slice(0, BATCH),
+      );
       if (waiting.length === 0) {
         this.#options.ondelivery?.('delivered');
         return;

@@ -23,7 +23,10 @@ it.each(cases)('keeps what the reference library keeps (case %#)', ({ tolerance_
 it('leaves no point farther away than the tolerance, whatever the path', () => {
   const next = chance(42);
   for (let round = 0; round < 300; round += 1) {
-    const path = Array.from({ length: 2 + Math.floor(next() * 60) }, (): Point => [next() * 100, next() * 100]);
+    const path = Array.from({ length: 2 + Math.floor(next() * 60) }, (): Point => [
+      next() * 100,
+      next() * 100,
+    ]);
     const tolerance_m = next() * 30;
     const kept = simplify(path, tolerance_m);
     expect(kept[0]).toBe(0);

@@ -104,7 +104,9 @@ describe.each(seeds)('a walk of 3 km at 1 m/s, ±5 m, seed %i', (seed) => {
 
 describe('a halt', () => {
   it.each(seeds)('of an hour adds nothing by the wandering of the receiver (seed %i)', (seed) => {
-    const still = lay(walk({ trace: trace.slice(0, 2), seed, halts: [{ at_m: 0, lasts_s: 3_600 }], speed_m_s: 1e6 }));
+    const still = lay(
+      walk({ trace: trace.slice(0, 2), seed, halts: [{ at_m: 0, lasts_s: 3_600 }], speed_m_s: 1e6 }),
+    );
     expect(length_m(still.laid)).toBeLessThan(LEAVE_M);
     expect(still.track.tally.raw_m).toBeGreaterThan(500);
   });
@@ -198,7 +200,10 @@ describe('a time without fixes', () => {
 
 describe('laying goes on', () => {
   it('from where the wire ends, and standing there adds nothing', () => {
-    const stood = lay(walk({ trace: trace.slice(0, 2), seed: 3, halts: [{ at_m: 0, lasts_s: 600 }], speed_m_s: 1e6 }), fresh(trace[0]!));
+    const stood = lay(
+      walk({ trace: trace.slice(0, 2), seed: 3, halts: [{ at_m: 0, lasts_s: 600 }], speed_m_s: 1e6 }),
+      fresh(trace[0]!),
+    );
     expect(stood.laid).toEqual([]);
   });
 

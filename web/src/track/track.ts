@@ -131,7 +131,8 @@ export function take(track: Track, fix: Fix): Track {
   if (last && fix.at_ms <= last.at_ms) return keptOut;
   if (last && leaps(last, fix)) {
     const doubted = [...track.doubted, fix];
-    const agree = doubted.length >= AGREED && doubted.every((one, n) => n === 0 || !leaps(doubted[n - 1]!, one));
+    const agree =
+      doubted.length >= AGREED && doubted.every((one, n) => n === 0 || !leaps(doubted[n - 1]!, one));
     // The newest is always kept to agree with; three that follow one another were no error.
     if (!agree) return { ...keptOut, doubted: doubted.slice(1 - AGREED) };
   }

@@ -40,7 +40,16 @@ const DEGREE_M = 111_300;
 
 /** A fix a second. */
 export function walk(walk: Walk): Fix[] {
-  const { trace, seed, accuracy_m = 5, drift_s = 40, speed_m_s = 1, halts = [], strayEvery = 0, blind } = walk;
+  const {
+    trace,
+    seed,
+    accuracy_m = 5,
+    drift_s = 40,
+    speed_m_s = 1,
+    halts = [],
+    strayEvery = 0,
+    blind,
+  } = walk;
   const next = chance(seed);
   const normal = () => Math.sqrt(-2 * Math.log(1 - next())) * Math.cos(2 * Math.PI * next());
   const sigma_m = accuracy_m / SIGMAS;
