@@ -25,6 +25,12 @@ export function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: numb
   };
 }
 
+/** The place so many metres east and north of another; for a few hundred metres, to a few millimetres. */
+export function moved([lon, lat]: Place, east_m: number, north_m: number): Place {
+  const metre = offset([lon, lat], [lon + 1e-4, lat + 1e-4]);
+  return [lon + (1e-4 * east_m) / metre.east_m, lat + (1e-4 * north_m) / metre.north_m];
+}
+
 export function distance_m(from: Place, to: Place): number {
   const { east_m, north_m } = offset(from, to);
   return Math.hypot(east_m, north_m);
