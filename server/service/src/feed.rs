@@ -224,9 +224,7 @@ impl Feeds {
                 news.crossings.push(CrossingFeature::from(&crossing));
             }
         }
-        news.into_iter()
-            .map(|news| Ok((news.entry.sequence, written(&news)?)))
-            .collect()
+        news.into_iter().map(|news| Ok((news.entry.sequence, written(&news)?))).collect()
     }
 
     /// Everything after a number, and on from there, for as long as the pass holds.
@@ -333,7 +331,9 @@ impl Watcher {
                     }
                 }
                 Ok(Ready::Entry { sequence, .. }) if sequence <= self.last => {}
-                Ok(Ready::Entry { sequence, text }) if sequence == self.last + 1 => self.push(sequence, &text),
+                Ok(Ready::Entry { sequence, text }) if sequence == self.last + 1 => {
+                    self.push(sequence, &text)
+                }
                 Ok(Ready::Entry { .. }) => self.behind = true,
                 Err(RecvError::Lagged(_)) => {
                     self.behind = true;

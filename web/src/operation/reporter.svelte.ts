@@ -32,7 +32,7 @@ export class Reporter {
   /** Stores the report; when this resolves it is safe on the device. With an id of its own it is stored once. */
   async report(body: Body, position: Place | null, id?: string): Promise<Report<Body>> {
     if (!this.#outbox) throw new Error('The outbox is not open yet.');
-    return this.#outbox.report(body, position, new Date(), id);
+    return this.#outbox.report(body, position, undefined, id);
   }
 
   /** Takes a report out again that has not left the device; false when only a correction will do. */

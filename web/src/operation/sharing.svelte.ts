@@ -35,8 +35,8 @@ export class Sharing {
   }
 
   /** Until when it is shared; null when it is not. */
-  until(now_ms: number): Date | null {
-    return this.#until_ms > now_ms ? new Date(this.#until_ms) : null;
+  until(now_ms: number): number | null {
+    return this.#until_ms > now_ms ? this.#until_ms : null;
   }
 
   start(hours: number, now_ms = Date.now()): void {

@@ -83,7 +83,7 @@ export class Laying {
 
   get halted(): boolean {
     const track = this.#kept?.track;
-    return track?.halt != null && track.last !== null;
+    return track ? track.halt !== null && track.last !== null : false;
   }
 
   /** Finds what a page before this one left, and reports what that had made and could not store. */
@@ -162,7 +162,8 @@ export class Laying {
   }
 
   #parts(line: string, positions: readonly Place[], gaps: readonly Gap[]): Part[] {
-    const at = positions.at(-1)!;
+    const at = positions.at(-1);
+    if (!at) return [];
     const parts: Part[] = [];
     for (let from = 0; from < positions.length; from += MOST_POSITIONS) {
       const some = positions.slice(from, from + MOST_POSITIONS).map(([lon, lat]) => [lon, lat]);

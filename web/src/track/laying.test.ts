@@ -30,7 +30,8 @@ beforeEach(() => {
 
 const around = (): Surroundings => ({
   work: {
-    read: (name) => Promise.resolve(disk.has(name) ? (JSON.parse(disk.get(name)!) as unknown) : undefined),
+    read: (name) =>
+      Promise.resolve(disk.has(name) ? (JSON.parse(disk.get(name) ?? '') as unknown) : undefined),
     write: (name, value) => Promise.resolve(void disk.set(name, JSON.stringify(value))),
     forget: (name) => Promise.resolve(void disk.delete(name)),
   },
@@ -82,7 +83,9 @@ it('a page that is opened again lays on where the one before was closed', async 
   await hear(whole, fixes);
   await whole.end();
   const once = laid();
-  [disk, told, ids] = [new Map(), new Map(), 0];
+  disk = new Map();
+  told = new Map();
+  ids = 0;
   let laying = new Laying('op seat', around());
   laying.start('line', null);
   for (let from = 0; from < fixes.length; from += 97) {
@@ -135,7 +138,7 @@ it('nothing is taken during a pause, and what lies in between is said to be a st
   const before = told.size;
   await hear(laying, fixes.slice(400, 600));
   expect(told.size).toBe(before);
-  laying.goOn(laid().at(-1)!);
+  laying.goOn(laid().at(-1) ?? null);
   await hear(laying, fixes.slice(600));
   await laying.end();
   const notes = [...told.values()].filter((body) => body.kind === 'note');

@@ -12,11 +12,13 @@ export function simplify(path: readonly Point[], tolerance_m: number): number[] 
   const stretches: [number, number][] = [[0, path.length - 1]];
   for (let stretch = stretches.pop(); stretch; stretch = stretches.pop()) {
     const [from, to] = stretch;
+    const [first, last] = [path[from], path[to]];
+    if (!first || !last) continue;
     let farthest = -1;
     let away_m = tolerance_m;
-    for (let at = from + 1; at < to; at += 1) {
-      const aside = aside_m(path[at]!, path[from]!, path[to]!);
-      if (aside > away_m) [farthest, away_m] = [at, aside];
+    for (const [n, point] of path.slice(from + 1, to).entries()) {
+      const aside = aside_m(point, first, last);
+      if (aside > away_m) [farthest, away_m] = [from + 1 + n, aside];
     }
     if (farthest < 0) continue;
     kept.add(farthest);

@@ -33,6 +33,12 @@ const trace: Place[] = [
   [-4.6478, 54.0861],
   [-4.635, 54.095],
 ];
+/** What a test itself put there. */
+function sure<T>(one: T | undefined): T {
+  if (one === undefined) throw new Error('The test has nothing there.');
+  return one;
+}
+
 const TRUE_M = 2_956.424;
 
 interface Laid {
@@ -72,7 +78,7 @@ function fromTrace(place: Place, laid: readonly Place[]): number {
     const { east_m, north_m } = offset(place, one);
     return [east_m, north_m];
   });
-  return Math.min(...plane.slice(1).map((to, n) => aside_m([0, 0], plane[n]!, to)));
+  return Math.min(...plane.slice(1).map((to, n) => aside_m([0, 0], sure(plane[n]), to)));
 }
 
 const seeds = Array.from({ length: 10 }, (_, n) => 1_000 + n);
@@ -114,7 +120,7 @@ describe('a halt', () => {
   it.each(seeds)('on the way is one place near where the crew stood (seed %i)', (seed) => {
     const halts = [{ at_m: 300, lasts_s: 900 }];
     const { laid } = lay(walk({ trace: trace.slice(0, 2), seed, halts }));
-    const straight_m = distance_m(trace[0]!, trace[1]!);
+    const straight_m = distance_m(sure(trace[0]), sure(trace[1]));
     expect(Math.abs(length_m(laid) / straight_m - 1)).toBeLessThan(0.06);
   });
 
@@ -152,10 +158,10 @@ describe('bad fixes', () => {
     expect(once.track.tally).toMatchObject({ taken: 3, keptOut: 1 });
     const there = [8, 12, 16, 20, 24, 28, 32, 36].map((second) => at(450 + second, second));
     const moved = lay([at(0, 0), at(1, 4), ...there], fresh(at(-5, 0).place));
-    expect(moved.laid.at(-1)![0]).toBeCloseTo(there.at(-1)!.place[0], 6);
+    expect(sure(moved.laid.at(-1))[0]).toBeCloseTo(sure(there.at(-1)).place[0], 6);
     expect(moved.gaps).toHaveLength(1);
     // Where nothing is laid yet, the first fixes were the error.
-    expect(lay([at(0, 0), at(1, 4), ...there]).laid[0]![0]).toBeGreaterThan(at(440, 0).place[0]);
+    expect(sure(lay([at(0, 0), at(1, 4), ...there]).laid[0])[0]).toBeGreaterThan(at(440, 0).place[0]);
   });
 
   it.each(seeds)('one in fifty does not lengthen the line (seed %i)', (seed) => {
@@ -175,25 +181,29 @@ describe('a time without fixes', () => {
     const blind = { from_m: 700, to_m: 1_000 };
     const { laid, gaps, track } = lay(walk({ trace, seed: 11, blind }));
     expect(gaps).toHaveLength(1);
-    expect(gaps[0]!.lasted_ms).toBeGreaterThan(290_000);
-    expect(gaps[0]!.step_m).toBeGreaterThan(260);
+    expect(sure(gaps[0]).lasted_ms).toBeGreaterThan(290_000);
+    expect(sure(gaps[0]).step_m).toBeGreaterThan(260);
     expect(track.tally).toMatchObject({ gaps: 1 });
     expect(Math.abs(length_m(laid) / TRUE_M - 1)).toBeLessThan(0.03);
   });
 
   it('that ends where it began is no step', () => {
     const [first] = walk({ trace, seed: 11 });
-    const { gaps } = lay([first!, { ...first!, at_ms: 600_000 }, { ...first!, at_ms: 601_000 }]);
+    const { gaps } = lay([
+      sure(first),
+      { ...sure(first), at_ms: 600_000 },
+      { ...sure(first), at_ms: 601_000 },
+    ]);
     expect(gaps).toEqual([]);
   });
 
   it('that ends too far from the wire is not bridged: somebody has to say so', () => {
     const [first] = walk({ trace, seed: 11 });
-    const away = { ...first!, place: trace[2]!, at_ms: 900_000 };
-    const { track, laid } = lay([first!, away]);
+    const away = { ...sure(first), place: sure(trace[2]), at_ms: 900_000 };
+    const { track, laid } = lay([sure(first), away]);
     expect(track.far_m).toBeGreaterThan(LONGEST_STEP_M);
     expect(laid).toHaveLength(1);
-    const back = lay(later([first!], 1_800_000), { track, laid, gaps: [], reports: 1 });
+    const back = lay(later([sure(first)], 1_800_000), { track, laid, gaps: [], reports: 1 });
     expect(back.track.far_m).toBeNull();
   });
 });
@@ -202,7 +212,7 @@ describe('laying goes on', () => {
   it('from where the wire ends, and standing there adds nothing', () => {
     const stood = lay(
       walk({ trace: trace.slice(0, 2), seed: 3, halts: [{ at_m: 0, lasts_s: 600 }], speed_m_s: 1e6 }),
-      fresh(trace[0]!),
+      fresh(sure(trace[0])),
     );
     expect(stood.laid).toEqual([]);
   });
@@ -210,10 +220,10 @@ describe('laying goes on', () => {
   it('after a pause with a straight step that is said to be one', () => {
     const fixes = walk({ trace, seed: 5 });
     const before = lay(fixes.slice(0, 500));
-    const track = goOn(before.track, before.laid.at(-1)!, 600_000);
+    const track = goOn(before.track, sure(before.laid.at(-1)), 600_000);
     const after = lay(fixes.slice(700), { ...before, track });
     expect(after.gaps.at(-1)).toMatchObject({ lasted_ms: null });
-    expect(after.gaps.at(-1)!.step_m).toBeGreaterThan(150);
+    expect(sure(after.gaps.at(-1)).step_m).toBeGreaterThan(150);
     expect(after.track.tally.taken).toBeGreaterThan(before.track.tally.taken);
   });
 

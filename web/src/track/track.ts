@@ -131,8 +131,7 @@ export function take(track: Track, fix: Fix): Track {
   if (last && fix.at_ms <= last.at_ms) return keptOut;
   if (last && leaps(last, fix)) {
     const doubted = [...track.doubted, fix];
-    const agree =
-      doubted.length >= AGREED && doubted.every((one, n) => n === 0 || !leaps(doubted[n - 1]!, one));
+    const agree = doubted.length >= AGREED && doubted.every((one, n) => !leaps(doubted[n - 1] ?? one, one));
     // The newest is always kept to agree with; three that follow one another were no error.
     if (!agree) return { ...keptOut, doubted: doubted.slice(1 - AGREED) };
   }
@@ -191,7 +190,7 @@ function leaving(track: Track, halt: Halt, fix: Fix, gap: Gap | null): Track {
 
 /** On the move: if all fixes of the last half minute lie together, it is a halt, and its place their middle. */
 function halting(track: Track): Track {
-  const now_ms = track.moving.at(-1)!.at_ms;
+  const now_ms = track.last?.at_ms ?? 0;
   const first = track.moving.findIndex(({ at_ms }) => now_ms - at_ms <= HALT_MS);
   const together = track.moving.slice(first);
   const [oldest] = together;
@@ -234,7 +233,7 @@ export function unreported({ head, moving, halt }: Track): Place[] {
     const { east_m, north_m } = offset(origin, place);
     return [east_m, north_m];
   });
-  const kept = simplify(path, TOLERANCE_M).map((n) => written(places[n]!));
+  const kept = simplify(path, TOLERANCE_M).flatMap((n) => (places[n] ? [written(places[n])] : []));
   return head ? kept.slice(1) : kept;
 }
 

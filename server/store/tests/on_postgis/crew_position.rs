@@ -33,7 +33,9 @@ async fn a_position_is_written_over_and_every_process_hears_of_it() {
     let accuracy = Some(Metres::new(5.0).unwrap());
     for (n, lon) in [(0, -4.66), (1, -4.65)] {
         let when = first + OFTENEST * n;
-        assert!(crew_position::share(&ground.pool, &pass, at(lon, 54.09), accuracy, when, until).await.unwrap());
+        assert!(
+            crew_position::share(&ground.pool, &pass, at(lon, 54.09), accuracy, when, until).await.unwrap()
+        );
         assert_eq!(listener.next().await.unwrap(), Heard::Crew(ground.operation, pass.id));
     }
     assert_eq!(rows(&ground).await, 1, "where it was before is not kept");

@@ -128,7 +128,11 @@ async fn a_position_that_cannot_be_is_refused_and_says_which_field_is_wrong() {
         let problem = share(&lead, &body).await.problem(422, "malformed");
         assert!(problem["field"].as_str().unwrap().starts_with(field), "{problem}");
     }
-    assert_eq!(share(&lead, &json!({ "position": [-4.65, 54.0] })).await.status, 422, "for how long has to be said");
+    assert_eq!(
+        share(&lead, &json!({ "position": [-4.65, 54.0] })).await.status,
+        422,
+        "for how long has to be said"
+    );
     assert_eq!(seen(&ground.post).await, Vec::<Value>::new());
 }
 
@@ -141,5 +145,6 @@ async fn news_of_a_crew_reaches_those_who_watch_another_process() {
     assert_eq!(feed.crews().await.json()["crews"], json!([]));
     assert_eq!(share(&lead, &here()).await.status, 204);
     assert_eq!(feed.crews().await.json()["crew"]["team"], "Lead 1");
-    until("the other process shows it too", async || seen(&ground.post.at(&other.address)).await.len() == 1).await;
+    until("the other process shows it too", async || seen(&ground.post.at(&other.address)).await.len() == 1)
+        .await;
 }
