@@ -126,6 +126,7 @@ test('everything that a team presses can be taken back for ten seconds', async (
   const undone = async (page: Page, back = 'Undo') => {
     await page.getByRole('button', { name: back, exact: true }).click();
     await expect(page.getByText(/^Taken back/)).toBeVisible();
+    await expect(page.getByText('all sent')).toBeVisible();
   };
   await press(lead, /^Start laying/)();
   await undone(lead);

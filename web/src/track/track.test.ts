@@ -176,6 +176,13 @@ describe('bad fixes', () => {
   });
 });
 
+it.each(seeds)('a receiver that is off by ±12 m lays no zigzag (seed %i)', (seed) => {
+  const fixes = walk({ trace, seed, accuracy_m: 12 });
+  const { laid, track } = lay(fixes);
+  expect(Math.abs(length_m(laid) / TRUE_M - 1)).toBeLessThan(0.1);
+  expect(track.tally.raw_m).toBeGreaterThan(2 * TRUE_M);
+});
+
 describe('a time without fixes', () => {
   it('becomes one straight step, and says how long it was', () => {
     const blind = { from_m: 700, to_m: 1_000 };

@@ -1,7 +1,7 @@
 /**
  * From the receiver's fixes to where the wire lies. Bad fixes are kept out, a halt is one place however the
  * receiver wanders, a time without fixes becomes a straight step that is said to be one, and what is left is
- * thinned so that no fix taken on the move lies farther than `TOLERANCE_M` from the trace. It reports nothing,
+ * thinned so that no fix taken on the move lies farther than `TOLERANCE_M`, or its accuracy, from the trace. It reports nothing,
  * keeps nothing and reads no clock: each step takes a track and gives the next. All bounds are our own choice.
  */
 import { distance_m, offset } from '../operation/ground.ts';
@@ -10,7 +10,7 @@ import { simplify, type Point } from './simplify.ts';
 
 /** A fix that is known no better than this is kept out: across a road a line would change sides. */
 export const WORST_ACCURACY_M = 30;
-/** No fix taken on the move lies farther than this from the trace. */
+/** No fix taken on the move lies farther than this from the trace, or than the fixes' middle accuracy where that is worse. */
 export const TOLERANCE_M = 5;
 /** Nobody lays wire faster than this, 54 km/h, and the fix that says so is kept out. */
 export const FASTEST_M_S = 15;
@@ -233,8 +233,14 @@ export function unreported({ head, moving, halt }: Track): Place[] {
     const { east_m, north_m } = offset(origin, place);
     return [east_m, north_m];
   });
-  const kept = simplify(path, TOLERANCE_M).flatMap((n) => (places[n] ? [written(places[n])] : []));
+  const kept = simplify(path, tolerance_m(moving)).flatMap((n) => (places[n] ? [written(places[n])] : []));
   return head ? kept.slice(1) : kept;
+}
+
+/** What the receiver itself does not know is not drawn: its error would be laid as wire. */
+function tolerance_m(moving: readonly Fix[]): number {
+  const accuracies = moving.map(({ accuracy_m }) => accuracy_m).sort((a, b) => a - b);
+  return Math.max(TOLERANCE_M, accuracies[Math.floor(accuracies.length / 2)] ?? 0);
 }
 
 /** To seven decimals of a degree, about a centimetre. */
