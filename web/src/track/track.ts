@@ -136,7 +136,9 @@ export function take(track: Track, fix: Fix): Track {
     if (!agree) return { ...keptOut, doubted: doubted.slice(1 - AGREED) };
   }
   const jumps = last !== null && leaps(last, fix);
-  const step_m = last ? distance_m(last.place, fix.place) : 0;
+  // Both lengths begin where the wire ended.
+  const before = last?.place ?? track.head;
+  const step_m = before ? distance_m(before, fix.place) : 0;
   const taken: Track = {
     ...track,
     last: fix,
