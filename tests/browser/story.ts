@@ -34,6 +34,8 @@ interface Fixtures {
 export interface Device {
   viewport?: { width: number; height: number };
   stands?: Place;
+  /** the receiver, the wake lock and the vibration are stood in for, and `window.stubs` drives and counts them */
+  stubs?: boolean;
 }
 
 export const test = base.extend<Fixtures, Worlds>({
@@ -84,6 +86,7 @@ async function comeWith(browser: Browser, operation: Operation, device: Device):
     locale: 'en-GB',
     timezoneId: 'UTC',
   });
+  if (device.stubs) await context.addInitScript(standIn);
   context.on('request', (request) => {
     const asked = new URL(request.url());
     if (['blob:', 'data:'].includes(asked.protocol)) return;
@@ -127,5 +130,57 @@ export async function grave(page: Page): Promise<string[]> {
     return violations
       .filter(({ impact }) => impact === 'serious' || impact === 'critical')
       .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`);
+  });
+}
+
+/** Runs in the page before anything else. The receiver's clock goes on over a reload, as a real one does. */
+function standIn(): void {
+  const locks = { asked: 0, held: 0 };
+  let visibility: DocumentVisibilityState = 'visible';
+  const held = new Set<EventTarget & { let: () => void }>();
+  const stubs = {
+    locks,
+    shaken: 0,
+    see(state: DocumentVisibilityState) {
+      visibility = state;
+      if (state === 'hidden') for (const lock of held) lock.let();
+      document.dispatchEvent(new Event('visibilitychange'));
+    },
+    fix(place: [number, number], accuracy_m: number, after_s: number) {
+      const at = Number(sessionStorage.getItem('receiver') ?? Date.now()) + after_s * 1000;
+      sessionStorage.setItem('receiver', String(at));
+      const [longitude, latitude] = place;
+      for (const watcher of watchers.values()) watcher({ coords: { longitude, latitude, accuracy: accuracy_m }, timestamp: at });
+    },
+  };
+  const watchers = new Map<number, (said: object) => void>();
+  const define = (on: object, name: string, value: unknown) => Object.defineProperty(on, name, { value, configurable: true });
+  define(window, 'stubs', stubs);
+  Object.defineProperty(document, 'visibilityState', { get: () => visibility, configurable: true });
+  define(navigator, 'vibrate', () => {
+    stubs.shaken += 1;
+    return true;
+  });
+  define(navigator, 'wakeLock', {
+    request() {
+      locks.asked += 1;
+      locks.held += 1;
+      const lock = Object.assign(new EventTarget(), {
+        let() {
+          if (held.delete(lock)) locks.held -= 1;
+        },
+        release: () => Promise.resolve(lock.let()),
+      });
+      held.add(lock);
+      return Promise.resolve(lock);
+    },
+  });
+  let number = 0;
+  define(navigator, 'geolocation', {
+    watchPosition(watcher: (said: object) => void) {
+      watchers.set((number += 1), watcher);
+      return number;
+    },
+    clearWatch: (which: number) => watchers.delete(which),
   });
 }

@@ -10,6 +10,10 @@ pub enum Act {
     See,
     /// Hand out, list and revoke passes.
     GivePasses,
+    /// See where the crews are that share it.
+    SeeCrews,
+    /// Share where one is.
+    SharePosition,
     /// Send a report of this kind.
     Report(Kind),
 }
@@ -27,6 +31,8 @@ impl Party {
         match (self, act) {
             (_, Act::See) | (Self::CommandPost, _) => true,
             (Self::Observer, _) | (_, Act::GivePasses) => false,
+            // Those who work together see each other; who only looks on does not see where people are.
+            (_, Act::SeeCrews | Act::SharePosition) => true,
             (Self::LeadTeam, Act::Report(kind)) => !matches!(
                 kind,
                 Kind::LinePlanned | Kind::CrossingForeseen | Kind::CrossingProved | Kind::LineHandedOver
@@ -55,9 +61,18 @@ mod tests {
     fn an_observer_changes_nothing() {
         assert!(Party::Observer.may(Act::See));
         assert!(!Party::Observer.may(Act::GivePasses));
+        assert!(!Party::Observer.may(Act::SharePosition));
         for kind in Kind::ALL {
             assert!(!Party::Observer.may(Act::Report(kind)), "{kind:?}");
             assert!(Party::CommandPost.may(Act::Report(kind)), "{kind:?}");
+        }
+    }
+
+    #[test]
+    fn where_crews_are_is_seen_by_those_who_work_with_them_and_by_no_onlooker() {
+        for party in Party::ALL {
+            assert_eq!(party.may(Act::SeeCrews), party != Party::Observer, "{party}");
+            assert_eq!(party.may(Act::SharePosition), party != Party::Observer, "{party}");
         }
     }
 

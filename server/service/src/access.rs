@@ -132,6 +132,8 @@ impl Seat {
         let what = match act {
             Act::See => "see this".to_owned(),
             Act::GivePasses => "give or revoke passes".to_owned(),
+            Act::SeeCrews => "see where the crews are".to_owned(),
+            Act::SharePosition => "share a position".to_owned(),
             Act::Report(kind) => format!("report \"{kind}\""),
         };
         Err(Problem::NotYours(format!("A {} may not {what}: ask the command post.", self.0.holder.party)))

@@ -10,10 +10,15 @@ use std::{
 };
 
 use axum::response::sse::Event;
+use chrono::{DateTime, Utc};
 use futures::{Stream, stream};
-use laywire_craft::{ids::OperationId, report::Entry};
+use laywire_craft::{
+    duty::Act,
+    ids::{OperationId, PassId},
+    report::Entry,
+};
 use laywire_store::{
-    PgPool, StoreError,
+    PgPool, StoreError, crew_position,
     listener::{Heard, Listener},
     log,
     pass::{self, Pass},
@@ -28,7 +33,11 @@ use utoipa::ToSchema;
 
 use crate::{
     Service,
-    api::{crossing::CrossingFeature, line::LineFeature},
+    api::{
+        crew_position::{CrewPosition, Crews},
+        crossing::CrossingFeature,
+        line::LineFeature,
+    },
 };
 
 /// A watcher that is more entries behind than this is told to read the whole state anew.
@@ -49,11 +58,25 @@ pub struct News {
     pub crossings: Vec<CrossingFeature>,
 }
 
+/// What is new of one crew's position.
+#[derive(Serialize, ToSchema)]
+pub struct CrewNews {
+    /// The service's time.
+    now: DateTime<Utc>,
+    /// The crew's pass by its public name.
+    seat: PassId,
+    /// Where it is; nothing when it shares that no more.
+    #[schema(required = true)]
+    crew: Option<CrewPosition>,
+}
+
 /// An event that is ready to be sent to many.
 #[derive(Debug, Clone)]
-struct Ready {
-    sequence: i64,
-    text: Arc<str>,
+enum Ready {
+    /// An entry of the log, by its number.
+    Entry { sequence: i64, text: Arc<str> },
+    /// News of a crew's position, which has no number.
+    Crew { text: Arc<str> },
 }
 
 struct Watched {
@@ -105,13 +128,17 @@ impl Feeds {
         loop {
             match tokio::time::timeout(LOOK, listener.next()).await {
                 Ok(Ok(Heard::Log(operation, sequence))) => self.look(operation, Some(sequence)).await?,
+                Ok(Ok(Heard::Crew(operation, crew))) => self.crew(operation, crew, service.now()).await?,
                 Ok(Ok(Heard::Pass)) => service.doubt_passes(),
                 Ok(Ok(Heard::Anything)) => {
                     service.doubt_passes();
                     self.look_at_all().await?;
                 }
                 Ok(Err(error)) => return Err(error),
-                Err(_) => self.look_at_all().await?,
+                Err(_) => {
+                    self.look_at_all().await?;
+                    crew_position::forget_old(&self.pool, service.now()).await?;
+                }
             }
         }
     }
@@ -125,6 +152,20 @@ impl Feeds {
         let all: Vec<OperationId> = self.watched().keys().copied().collect();
         for operation in all {
             self.look(operation, None).await?;
+        }
+        Ok(())
+    }
+
+    /// Tells all who watch where a crew is now.
+    async fn crew(&self, operation: OperationId, seat: PassId, now: DateTime<Utc>) -> Result<(), StoreError> {
+        if !self.watched().contains_key(&operation) {
+            return Ok(());
+        }
+        let crew = crew_position::shared(&self.pool, operation, Some(seat), now).await?.pop();
+        let text = written(&CrewNews { now, seat, crew: crew.map(CrewPosition::from) })?;
+        if let Some(feed) = self.watched().get(&operation) {
+            // Fails only when nobody watches any more.
+            let _ = feed.sender.send(Ready::Crew { text });
         }
         Ok(())
     }
@@ -145,12 +186,12 @@ impl Feeds {
                 return Ok(());
             }
             let ready = self.read(operation, sent).await?;
-            let Some(last) = ready.last().map(|event| event.sequence) else { return Ok(()) };
+            let Some(last) = ready.last().map(|(sequence, _)| *sequence) else { return Ok(()) };
             if let Some(feed) = self.watched().get_mut(&operation) {
                 feed.sent = last;
-                for event in ready {
+                for (sequence, text) in ready {
                     // Fails only when nobody watches any more.
-                    let _ = feed.sender.send(event);
+                    let _ = feed.sender.send(Ready::Entry { sequence, text });
                 }
             }
         }
@@ -158,7 +199,7 @@ impl Feeds {
 
     /// The next events after a number, ready to be sent. The entries are read first and what they changed afterwards: a
     /// line or crossing that changed once more in between comes with the later entry.
-    async fn read(&self, operation: OperationId, after: i64) -> Result<Vec<Ready>, StoreError> {
+    async fn read(&self, operation: OperationId, after: i64) -> Result<Vec<(i64, Arc<str>)>, StoreError> {
         let mut connection = self.pool.acquire().await?;
         let entries = log::after(&mut connection, operation, after, FAR_BEHIND).await?;
         drop(connection);
@@ -187,13 +228,7 @@ impl Feeds {
                 news.crossings.push(CrossingFeature::from(&crossing));
             }
         }
-        news.into_iter()
-            .map(|news| {
-                let text = serde_json::to_string(&news)
-                    .map_err(|e| StoreError::Corrupt { what: "wire_log.body", value: e.to_string() })?;
-                Ok(Ready { sequence: news.entry.sequence, text: text.into() })
-            })
-            .collect()
+        news.into_iter().map(|news| Ok((news.entry.sequence, written(&news)?))).collect()
     }
 
     /// Everything after a number, and on from there, for as long as the pass holds.
@@ -227,8 +262,17 @@ impl Feeds {
             // Said at once, so that a proxy passes the stream on and the browser knows that it stands.
             waiting.push_back(Event::default().event("start").id(start.to_string()).data(start.to_string()));
         }
-        let watcher =
-            Watcher { feeds: self.clone(), pass, doubt, receiver, last: start, waiting, behind: true };
+        let behind_on_crews = pass.holder.party.may(Act::SeeCrews);
+        let watcher = Watcher {
+            feeds: self.clone(),
+            pass,
+            doubt,
+            receiver,
+            last: start,
+            waiting,
+            behind: true,
+            behind_on_crews,
+        };
         Ok(stream::unfold(watcher, |mut watcher| async move {
             let event = watcher.next().await?;
             Some((Ok(event), watcher))
@@ -238,6 +282,12 @@ impl Feeds {
 
 fn at(news: &mut [News], index: i64) -> Option<&mut News> {
     usize::try_from(index).ok().and_then(|index| news.get_mut(index))
+}
+
+fn written(news: &impl Serialize) -> Result<Arc<str>, StoreError> {
+    let text = serde_json::to_string(news)
+        .map_err(|e| StoreError::Corrupt { what: "wire_log.body", value: e.to_string() })?;
+    Ok(text.into())
 }
 
 fn resync(sequence: i64) -> Event {
@@ -253,6 +303,8 @@ struct Watcher {
     waiting: std::collections::VecDeque<Event>,
     /// Whether the log has to be read before the receiver can be trusted to have everything.
     behind: bool,
+    /// Whether all crews' positions have to be read, for one that may see them.
+    behind_on_crews: bool,
 }
 
 impl Watcher {
@@ -277,9 +329,20 @@ impl Watcher {
                 received = self.receiver.recv() => received,
             };
             match received {
-                Ok(ready) if ready.sequence <= self.last => {}
-                Ok(ready) if ready.sequence == self.last + 1 => self.push(&ready),
-                Ok(_) | Err(RecvError::Lagged(_)) => self.behind = true,
+                Ok(Ready::Crew { text }) => {
+                    if self.sees_crews() {
+                        self.waiting.push_back(Event::default().event("crew").data(&*text));
+                    }
+                }
+                Ok(Ready::Entry { sequence, .. }) if sequence <= self.last => {}
+                Ok(Ready::Entry { sequence, text }) if sequence == self.last + 1 => {
+                    self.push(sequence, &text)
+                }
+                Ok(Ready::Entry { .. }) => self.behind = true,
+                Err(RecvError::Lagged(_)) => {
+                    self.behind = true;
+                    self.behind_on_crews = self.sees_crews();
+                }
                 Err(RecvError::Closed) => return None,
             }
         }
@@ -297,19 +360,36 @@ impl Watcher {
         }
     }
 
-    fn push(&mut self, ready: &Ready) {
-        self.last = ready.sequence;
-        self.waiting
-            .push_back(Event::default().event("entry").id(ready.sequence.to_string()).data(&*ready.text));
+    fn sees_crews(&self) -> bool {
+        self.pass.holder.party.may(Act::SeeCrews)
+    }
+
+    fn push(&mut self, sequence: i64, text: &str) {
+        self.last = sequence;
+        self.waiting.push_back(Event::default().event("entry").id(sequence.to_string()).data(text));
+    }
+
+    async fn missed(&self) -> Result<(Vec<(i64, Arc<str>)>, Option<Arc<str>>), StoreError> {
+        let entries = self.feeds.read(self.pass.operation, self.last).await?;
+        if !self.behind_on_crews {
+            return Ok((entries, None));
+        }
+        let now = crate::clock();
+        let crews = crew_position::shared(&self.feeds.pool, self.pass.operation, None, now).await?;
+        Ok((entries, Some(written(&Crews::of(now, crews))?)))
     }
 
     /// Reads the log on from the last number; ends the stream when the database is lost, so that the browser comes anew.
     async fn catch_up(&mut self) -> Option<()> {
-        match self.feeds.read(self.pass.operation, self.last).await {
-            Ok(ready) => {
-                self.behind = i64::try_from(ready.len()).is_ok_and(|read| read >= FAR_BEHIND);
-                for event in &ready {
-                    self.push(event);
+        match self.missed().await {
+            Ok((entries, crews)) => {
+                self.behind = i64::try_from(entries.len()).is_ok_and(|read| read >= FAR_BEHIND);
+                self.behind_on_crews = false;
+                if let Some(text) = crews {
+                    self.waiting.push_back(Event::default().event("crews").data(&*text));
+                }
+                for (sequence, text) in &entries {
+                    self.push(*sequence, text);
                 }
                 Some(())
             }

@@ -59,9 +59,14 @@ impl Service {
         self.feeds.doubt_passes();
     }
 
-    /// The time. Only here is a clock read; everything else is told.
+    /// The time.
     #[must_use]
     pub fn now(&self) -> DateTime<Utc> {
-        Utc::now()
+        clock()
     }
+}
+
+/// Only here is a clock read; everything else is told.
+pub(crate) fn clock() -> DateTime<Utc> {
+    Utc::now()
 }

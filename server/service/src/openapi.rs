@@ -28,7 +28,7 @@ use utoipa::{
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
-    Service, access, api, problem,
+    Service, access, api, feed, problem,
     way::{self, Tls, Way},
 };
 
@@ -44,6 +44,7 @@ use crate::{
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
     modifiers(&Passes),
+    components(schemas(feed::CrewNews)),
     security(("pass" = []), ("cookie" = []))
 )]
 struct Head;
@@ -77,6 +78,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::line::line_wire))
         .routes(routes!(api::line::line_fault))
         .routes(routes!(api::crossing::crossings))
+        .routes(routes!(api::crew_position::crews))
+        .routes(routes!(api::crew_position::share_position, api::crew_position::stop_sharing))
         .routes(routes!(api::guide::crossing_guide))
         .routes(routes!(api::report::report))
         .routes(routes!(api::queue::queue))

@@ -57,6 +57,11 @@ pub enum Problem {
         /// What is wrong and what to do.
         why: String,
     },
+    /// The same pass wrote a moment ago.
+    TooSoon {
+        /// How long to wait.
+        wait_s: i64,
+    },
     /// The database is out of reach for now.
     Unavailable,
     /// Something is wrong inside.
@@ -156,6 +161,11 @@ impl Problem {
                 let title = format!("{team} is another party's call sign already: choose another, or revoke that pass first.");
                 (StatusCode::CONFLICT, "call-sign-in-use", title)
             }
+            Self::TooSoon { wait_s } => (
+                StatusCode::TOO_MANY_REQUESTS,
+                "too-soon",
+                format!("A position was sent less than {wait_s} s ago: send the next one later."),
+            ),
             Self::Unavailable => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "unavailable",
@@ -180,12 +190,16 @@ impl Problem {
 
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
+        let wait_s = if let Self::TooSoon { wait_s } = &self { Some(*wait_s) } else { None };
         let document = self.document();
         let status = StatusCode::from_u16(document.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         let mut response = (status, Json(document)).into_response();
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+        if let Some(wait_s) = wait_s {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(wait_s));
+        }
         if status == StatusCode::UNAUTHORIZED {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }

@@ -1,7 +1,8 @@
-//! All the SQL: operations, passes, the wire log and the state that it adds up to, the queue, the terrain, and the
+//! All the SQL: operations, passes, the wire log and the state that it adds up to, the queue, where crews are, the terrain, and the
 //! private database. It knows no status code and decides no rule of the trade: what may stand is asked of
 //! `laywire-craft`, inside the transaction that writes it.
 
+pub mod crew_position;
 mod crossing;
 mod error;
 mod line;

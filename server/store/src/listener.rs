@@ -1,8 +1,8 @@
-//! Hears from the database that a log has grown or a pass was revoked, whichever process did it. One connection a
+//! Hears from the database that a log has grown, a crew has moved or a pass was revoked, whichever process did it. One connection a
 //! process. It carries no contents: who hears re-reads the log from the last number that it has seen, and does so too
 //! after the connection was lost, for then it cannot know what it missed.
 
-use laywire_craft::ids::OperationId;
+use laywire_craft::ids::{OperationId, PassId};
 use sqlx::{PgPool, postgres::PgListener};
 use uuid::Uuid;
 
@@ -13,6 +13,8 @@ use crate::StoreError;
 pub enum Heard {
     /// The operation's log has grown up to this number.
     Log(OperationId, i64),
+    /// The holder of a pass has moved, or shares no more.
+    Crew(OperationId, PassId),
     /// A pass was revoked.
     Pass,
     /// The connection was lost and is back: anything may have happened.
@@ -30,7 +32,7 @@ impl Listener {
     /// When the database does not answer.
     pub async fn start(pool: &PgPool) -> Result<Self, StoreError> {
         let mut listener = PgListener::connect_with(pool).await?;
-        listener.listen_all(["laywire_log", "laywire_pass"]).await?;
+        listener.listen_all(["laywire_log", "laywire_pass", "laywire_position"]).await?;
         Ok(Self(listener))
     }
 
@@ -44,8 +46,13 @@ impl Listener {
             if notification.channel() == "laywire_pass" {
                 return Ok(Heard::Pass);
             }
-            let heard = notification.payload().split_once(':').and_then(|(operation, sequence)| {
-                Some(Heard::Log(OperationId(operation.parse::<Uuid>().ok()?), sequence.parse().ok()?))
+            let heard = notification.payload().split_once(':').and_then(|(operation, rest)| {
+                let operation = OperationId(operation.parse::<Uuid>().ok()?);
+                Some(if notification.channel() == "laywire_position" {
+                    Heard::Crew(operation, PassId(rest.parse::<Uuid>().ok()?))
+                } else {
+                    Heard::Log(operation, rest.parse().ok()?)
+                })
             });
             if let Some(heard) = heard {
                 return Ok(heard);

@@ -11,15 +11,19 @@ use crate::wait::within;
 /// One event.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Event {
-    /// `start`, `entry` or `resync`.
+    /// `start`, `entry`, `resync`, `crews` or `crew`.
     pub name: String,
-    /// The last event's id: the entry's number.
+    /// The event's id: the entry's number. News of crews is no part of the log and has none: 0.
     pub id: i64,
     /// Its data.
     pub data: String,
 }
 
 impl Event {
+    fn is_of_crews(&self) -> bool {
+        self.name.starts_with("crew")
+    }
+
     /// Its data as JSON.
     #[must_use]
     pub fn json(&self) -> Value {
@@ -53,8 +57,28 @@ impl Feed {
         Self { pieces, read: Vec::new() }
     }
 
-    /// The next event; none when the stream has ended, in good order or not.
+    /// The next event of the log; none when the stream has ended, in good order or not.
     pub async fn next(&mut self) -> Option<Event> {
+        loop {
+            let event = self.any().await?;
+            if !event.is_of_crews() {
+                return Some(event);
+            }
+        }
+    }
+
+    /// The next event that says where crews are.
+    pub async fn crews(&mut self) -> Event {
+        loop {
+            let event = self.any().await.expect("the feed goes on");
+            if event.is_of_crews() {
+                return event;
+            }
+        }
+    }
+
+    /// The next event of any kind.
+    pub async fn any(&mut self) -> Option<Event> {
         within("the feed's next event", async {
             loop {
                 if let Some(end) = self.read.windows(2).position(|pair| pair == b"\n\n") {
@@ -90,7 +114,7 @@ fn event(block: &str) -> Option<Event> {
     };
     Some(Event {
         name: field("event")?,
-        id: field("id")?.parse().expect("ids are numbers"),
+        id: field("id").map_or(0, |id| id.parse().expect("ids are numbers")),
         data: field("data")?,
     })
 }

@@ -99,7 +99,8 @@ export interface paths {
     /**
      * Watches the wire log as server-sent events. `start` says from where; each `entry` has its number as the event's id and
      *     its data is the entry with the lines and crossings that it changed last; `resync` says that the browser is too far
-     *     behind: read lines and crossings anew, the feed goes on from the number given.
+     *     behind: read lines and crossings anew, the feed goes on from the number given. `crews` and `crew` have no id, since they
+     *     are no part of the log: where all the crews are that share it, and news of one.
      */
     get: operations['feed'];
     put?: never;
@@ -232,6 +233,44 @@ export interface paths {
     post?: never;
     /** Revokes a pass: whoever holds it is out at once. */
     delete: operations['revoke_pass'];
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/positions': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** Where the crews are that share it. An observer does not see it. */
+    get: operations['crews'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/positions/mine': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    /**
+     * Shares where I am, with the command post and the teams, in place of what I shared before. It is written over, never
+     *     collected, and forgotten when its minutes are up. At most once in ten seconds a pass.
+     */
+    put: operations['share_position'];
+    post?: never;
+    /** Shares where I am no more: it is forgotten at once. */
+    delete: operations['stop_sharing'];
     options?: never;
     head?: never;
     patch?: never;
@@ -462,7 +501,7 @@ export interface paths {
     put?: never;
     /** Lets a browser in: the pass goes into an HttpOnly cookie. */
     post: operations['join'];
-    /** Goes out: the cookie is taken away. The pass stays good. */
+    /** Goes out: the cookie is taken away, and a position that was shared is forgotten. The pass stays good. */
     delete: operations['leave'];
     options?: never;
     head?: never;
@@ -737,6 +776,49 @@ export interface components {
       /** @description The report that was wrong. */
       corrects: components['schemas']['ReportId'];
       instead?: components['schemas']['Body'] | null;
+    };
+    /** @description What is new of one crew's position. */
+    CrewNews: {
+      crew: components['schemas']['CrewPosition'] | null;
+      /**
+       * Format: date-time
+       * @description The service's time.
+       */
+      now: string;
+      /** @description The crew's pass by its public name. */
+      seat: components['schemas']['PassId'];
+    };
+    /** @description Where a crew was last. */
+    CrewPosition: {
+      accuracy_m: components['schemas']['Metres'] | null;
+      /**
+       * Format: date-time
+       * @description When, by the service's clock.
+       */
+      at: string;
+      /** @description Its party. */
+      party: components['schemas']['Party'];
+      /** @description Where it was. */
+      position: components['schemas']['Position'];
+      /** @description Its pass's public name: a team with two devices is in two places. */
+      seat: components['schemas']['PassId'];
+      /** @description Its call sign. */
+      team: components['schemas']['Name'];
+      /**
+       * Format: date-time
+       * @description Until when it is shared.
+       */
+      until: string;
+    };
+    /** @description The crews that share where they are. */
+    Crews: {
+      /** @description By call sign. */
+      crews: components['schemas']['CrewPosition'][];
+      /**
+       * Format: date-time
+       * @description The service's time, by which the ages are reckoned.
+       */
+      now: string;
     };
     /** @description The reading over a cross, all far ends parted. */
     CrossTest: {
@@ -1633,6 +1715,14 @@ export interface components {
       sound_arm: components['schemas']['Ohms'];
       /** @description The sound wire, when it is not the faulty one's mate: 1 to 200 sections. Its length may differ. */
       sound_sections?: components['schemas']['CircuitSection'][] | null;
+    };
+    /** @description Where I am, and for how long I share it. */
+    MyPosition: {
+      accuracy_m?: components['schemas']['Metres'] | null;
+      /** @description For how many minutes more it is shared: 1 to 720. Then it is forgotten. */
+      minutes: components['schemas']['ShareMinutes'];
+      /** @description Where I am. */
+      position: components['schemas']['Position'];
     };
     /** @description A name: a team's call sign, an end of a line, a reel's label. At most 40 characters on one line. */
     Name: string;
@@ -2576,6 +2666,8 @@ export interface components {
      *     A bare number from 0, none, to 1, the whole.
      */
     Share: number;
+    /** Format: int32 */
+    ShareMinutes: number;
     /** @description The readings over a short, the far ends parted. */
     ShortTest: {
       far_ohm?: components['schemas']['Ohms'] | null;
@@ -3398,7 +3490,7 @@ export interface operations {
     };
     requestBody?: never;
     responses: {
-      /** @description a stream of `start`, `entry` and `resync` events; an entry's data is News */
+      /** @description a stream of `start`, `entry`, `resync`, `crews` and `crew` events; an entry's data is News, that of `crews` is Crews and that of `crew` is CrewNews */
       200: {
         headers: {
           [name: string]: unknown;
@@ -3856,6 +3948,165 @@ export interface operations {
       path: {
         op: components['schemas']['OperationId'];
         pass: components['schemas']['PassId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      204: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content?: never;
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  crews: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['Crews'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  share_position: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['MyPosition'];
+      };
+    };
+    responses: {
+      204: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content?: never;
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      429: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  stop_sharing: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
       };
       cookie?: never;
     };

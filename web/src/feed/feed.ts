@@ -25,6 +25,8 @@ export interface FeedOptions {
   onevent: (event: FeedEvent) => void;
   /** what was missed is no longer kept: read the state anew, then open a new feed after it */
   onresync: () => void;
+  /** where crews are: no part of the log, without a sequence, and read anew at every connection */
+  oncrews?: (kind: 'crews' | 'crew', said: unknown) => void;
   onstate?: (state: FeedState) => void;
   /** an event that could not be read; the feed goes on and asks for a resync */
   onunreadable?: (reason: unknown) => void;
@@ -111,6 +113,11 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
       options.onevent({ sequence, entry });
     });
     opened.addEventListener('resync', resync);
+    for (const kind of ['crews', 'crew'] as const) {
+      opened.addEventListener(kind, ({ data }: MessageEvent<string>) => {
+        options.oncrews?.(kind, JSON.parse(data) as unknown);
+      });
+    }
   }
 
   function resync() {

@@ -35,6 +35,14 @@ export interface MapCrossing extends TagLook {
   position: LonLat;
 }
 
+/** A crew that shares where it is. */
+export interface MapCrew {
+  id: string;
+  /** written beside it: 'Lead 1, 4 min ago' */
+  label: string;
+  position: LonLat;
+}
+
 export interface MapContent {
   planned: readonly MapTrace[];
   laid: readonly MapTrace[];
@@ -165,6 +173,14 @@ export class RouteMap {
     this.#draw(
       'here',
       position ? [pointFeature(position, { pixels: accuracy_m / metresPerPixel(position[1], 0) })] : [],
+    );
+  }
+
+  /** The crews that share where they are. */
+  showCrews(crews: readonly MapCrew[]): void {
+    this.#draw(
+      'crews',
+      crews.map(({ id, label, position }) => pointFeature(position, { id, label })),
     );
   }
 
@@ -312,6 +328,7 @@ function style(operation: string, light: Light): StyleSpecification {
     planned: drawn(true),
     laid: drawn(true),
     crossings: drawn(true),
+    crews: drawn(false),
     here: drawn(false),
     drop: drawn(false),
   };

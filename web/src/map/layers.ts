@@ -44,12 +44,14 @@ export const layerOrder = [
   'here_about',
   'crossing_chosen',
   'crossing',
+  'crew',
+  'crew_name',
   'here',
   'drop',
 ] as const;
 export type LayerId = (typeof layerOrder)[number];
 
-export const sourceIds = ['terrain', 'planned', 'laid', 'crossings', 'here', 'drop'] as const;
+export const sourceIds = ['terrain', 'planned', 'laid', 'crossings', 'crews', 'here', 'drop'] as const;
 export type SourceId = (typeof sourceIds)[number];
 
 /** Puts layers in the map's order; throws on one that has no place in it, and on one left out. */
@@ -435,6 +437,32 @@ export function layers(light: Light): LayerSpecification[] {
         'icon-ignore-placement': true,
         'symbol-sort-key': ['get', 'urgency'],
       },
+    },
+    // Hollow, where I am is full; and it has its name, so that it is known without the colour.
+    {
+      id: 'crew',
+      type: 'circle',
+      source: 'crews',
+      paint: {
+        'circle-color': colour.paper,
+        'circle-radius': 7,
+        'circle-stroke-color': colour.mine,
+        'circle-stroke-width': 4,
+      },
+    },
+    {
+      id: 'crew_name',
+      type: 'symbol',
+      source: 'crews',
+      layout: {
+        'text-field': ['get', 'label'],
+        'text-font': ['sans-serif'],
+        'text-size': 14,
+        'text-anchor': 'left',
+        'text-offset': [1, 0],
+        'text-allow-overlap': true,
+      },
+      paint: { 'text-color': colour.mine, 'text-halo-color': colour.paper, 'text-halo-width': 2.5 },
     },
     {
       id: 'here',

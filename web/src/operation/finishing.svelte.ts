@@ -8,6 +8,7 @@ import { heightNeeded, type Units } from '../ui/figures.ts';
 import { forget, keep, keptText } from '../ui/kept.ts';
 import { choiceOf, guideFor, isOverhead } from './guidance.ts';
 import { lengthTyped, lengthWritten } from './measure.ts';
+import { OFFERED_MS } from './telling.svelte.ts';
 
 export interface Work {
   construction: Construction | null;
@@ -121,7 +122,10 @@ export class Finishing {
     keep(key(this.crossing), JSON.stringify(this.work satisfies Kept));
   }
 
-  forget(): void {
-    forget(key(this.crossing));
+  /** Forgets the work once the way back is offered no longer, unless it was taken: then it goes on where it was. */
+  forgetUnless(takenBack: () => boolean): void {
+    setTimeout(() => {
+      if (!takenBack()) forget(key(this.crossing));
+    }, OFFERED_MS + 1_000);
   }
 }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { alongTrace, direction_deg, distance_m, length_m } from './ground.ts';
+import { alongTrace, direction_deg, distance_m, length_m, moved } from './ground.ts';
 import type { Place } from './reporter.svelte.ts';
 
 // GeographicLib 2.1 (Python), Geodesic.WGS84.Inverse: s12 to a millimetre, azi1 to a thousandth of a degree.
@@ -44,4 +44,17 @@ describe('along a trace', () => {
     expect(alongTrace([], [0, 0])).toBeNull();
     expect(alongTrace([[0, 0]], [0, 0])).toBeNull();
   });
+});
+
+it.each(published)('ten metres each way from %j are ten metres', (from) => {
+  for (const [east_m, north_m] of [
+    [10, 0],
+    [-10, 0],
+    [0, 10],
+    [0, -10],
+  ] as const) {
+    const to = moved(from, east_m, north_m);
+    expect(distance_m(from, to)).toBeCloseTo(10, 2);
+    expect(Math.sign(Math.round(to[1] * 1e6) - Math.round(from[1] * 1e6))).toBe(Math.sign(north_m));
+  }
 });

@@ -12,7 +12,7 @@ const e2 = f * (2 - f);
 const radians = (degrees: number) => (degrees * Math.PI) / 180;
 
 /** Metres east and north from one place to another. */
-function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: number; north_m: number } {
+export function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: number; north_m: number } {
   const middle = radians((latA + latB) / 2);
   const bulge = 1 - e2 * Math.sin(middle) ** 2;
   const meridian_m = (a_m * (1 - e2)) / bulge ** 1.5;
@@ -23,6 +23,12 @@ function offset([lonA, latA]: Place, [lonB, latB]: Place): { east_m: number; nor
     east_m: across_m * Math.cos(middle) * radians(lon),
     north_m: meridian_m * radians(latB - latA),
   };
+}
+
+/** The place so many metres east and north of another; for a few hundred metres, to a few millimetres. */
+export function moved([lon, lat]: Place, east_m: number, north_m: number): Place {
+  const metre = offset([lon, lat], [lon + 1e-4, lat + 1e-4]);
+  return [lon + (1e-4 * east_m) / metre.east_m, lat + (1e-4 * north_m) / metre.north_m];
 }
 
 export function distance_m(from: Place, to: Place): number {

@@ -4,8 +4,19 @@
  */
 /* eslint svelte/prefer-svelte-reactivity: 'off' -- maps here are never changed, only replaced as a whole. */
 import { answered, Problem, type Client } from '../api/client.ts';
-import type { CrossingFeature, Entry, Guide, LineFeature, News, Operation, Session } from '../api/types.ts';
+import type {
+  CrewNews,
+  Crews as AllCrews,
+  CrossingFeature,
+  Entry,
+  Guide,
+  LineFeature,
+  News,
+  Operation,
+  Session,
+} from '../api/types.ts';
 import { openFeed, type FeedState } from '../feed/feed.ts';
+import { Crews } from './crews.svelte.ts';
 import { clientOf } from './session.svelte.ts';
 
 /** How many of the latest entries a page keeps. */
@@ -18,6 +29,8 @@ const AGAIN_MS = 3_000;
 export class Live {
   readonly session: Session;
   readonly client: Client;
+  /** where the other crews are, of those that share it */
+  readonly crews = new Crews();
 
   operation = $state.raw<Operation | null>(null);
   lines = $state.raw<ReadonlyMap<string, LineFeature>>(new Map());
@@ -86,6 +99,10 @@ export class Live {
       after: this.sequence,
       onevent: ({ entry }) => this.#gather(entry as News),
       onresync: () => this.#readAnew(),
+      oncrews: (kind, said) => {
+        if (kind === 'crews') this.crews.hearAll(said as AllCrews);
+        else this.crews.hear(said as CrewNews);
+      },
       onstate: (state) => {
         if (!trying) this.#heard(state);
         trying = false;

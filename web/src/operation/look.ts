@@ -1,8 +1,9 @@
 /** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
 import type { CrossingFeature, Kind, LineFeature, LineState, Obstacle } from '../api/types.ts';
-import type { MapContent } from '../map/RouteMap.ts';
+import type { MapContent, MapCrew } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
 import type { TagLook } from '../strip/tag.ts';
+import { agoWords, type Crew } from './crews.svelte.ts';
 
 export const obstacleWords: Record<Obstacle, string> = {
   main_highway: 'main highway',
@@ -82,6 +83,13 @@ export function mapContent(lines: Iterable<LineFeature>, crossings: Iterable<Cro
     })),
   };
 }
+
+export const mapCrews = (crews: readonly Crew[]): MapCrew[] =>
+  crews.map(({ seat, team, position, ago_ms }) => ({
+    id: seat,
+    label: `${team}, ${agoWords(ago_ms)}`,
+    position: place(position),
+  }));
 
 /** A box around everything that is drawn, or around the ground that is loaded. */
 export function boxAround(

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { gridReference } from '../ui/figures.ts';
+import { latLon } from '../ui/figures.ts';
 import { lengthTyped, lengthWritten, placeTyped } from './measure.ts';
 
 describe('a length as it is typed', () => {
@@ -61,6 +62,10 @@ describe('a place as it is typed', () => {
   it('latitude comes first, as it is spoken', () => {
     expect(placeTyped('54.1009, -4.6326', null)).toEqual([-4.6326, 54.1009]);
     expect(placeTyped('95.1, -4.6', null)).toBeNull();
+    expect(placeTyped('54.1009° N, 4.6326° W', null)).toEqual([-4.6326, 54.1009]);
+    expect(placeTyped('33.9 s 151.2 e', null)).toEqual([151.2, -33.9]);
+    expect(placeTyped('-54.1009 N, 4.6326 W', null)).toBeNull();
+    expect(placeTyped(latLon([-4.6326, 54.1009]), null)).toEqual([-4.6326, 54.1009]);
   });
 
   it.each([

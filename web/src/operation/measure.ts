@@ -45,13 +45,19 @@ export const lengthWritten = (length_m: number | null, units: Units): string =>
 
 /**
  * A place from '30U VF 02946 01487' with two to ten figures, from the figures alone when a place `near` it is
- * known (then in the same square of 100 km), or from '54.1009, -4.6326'. A reference names a square: its
- * middle is meant.
+ * known (then in the same square of 100 km), or from '54.1009, -4.6326' and '54.1009° N, 4.6326° W'. A reference
+ * names a square: its middle is meant.
  */
 export function placeTyped(text: string, near: Place | null): Place | null {
-  const degrees = /^\s*(-?\d{1,2}\.\d+)\s*°?\s*[, ]\s*(-?\d{1,3}\.\d+)\s*°?\s*$/.exec(text);
+  const degrees = /^\s*(-?\d{1,2}\.\d+)\s*°?\s*([NS]?)\s*[, ]\s*(-?\d{1,3}\.\d+)\s*°?\s*([EW]?)\s*$/i.exec(
+    text,
+  );
   if (degrees) {
-    const [lat, lon] = [Number(degrees[1]), Number(degrees[2])];
+    const [, latFigure = '', latSide = '', lonFigure = '', lonSide = ''] = degrees;
+    const lat = Number(latFigure) * (/s/i.test(latSide) ? -1 : 1);
+    const lon = Number(lonFigure) * (/w/i.test(lonSide) ? -1 : 1);
+    // '-54.1 N' says two things at once.
+    if ((latSide && latFigure.startsWith('-')) || (lonSide && lonFigure.startsWith('-'))) return null;
     return Math.abs(lat) <= 90 && Math.abs(lon) <= 180 ? [lon, lat] : null;
   }
   // A comma, a point or a minus is a try at degrees: not to be read as figures of a reference.

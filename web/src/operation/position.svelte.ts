@@ -6,6 +6,13 @@ import type { Place } from './reporter.svelte.ts';
 
 export type Source = 'receiver' | 'hand';
 
+/** What the receiver said, and when by its own time. */
+export interface Heard {
+  place: Place;
+  accuracy_m: number;
+  at_ms: number;
+}
+
 class Standing {
   place = $state.raw<Place | null>(null);
   accuracy_m = $state<number | null>(null);
@@ -13,6 +20,7 @@ class Standing {
   /** why the receiver says nothing, for the page to show */
   trouble = $state<string | null>(null);
   #watch: number | null = null;
+  readonly #listeners = new Set<(heard: Heard) => void>();
 
   /** Begins to ask the receiver. */
   start(): void {
@@ -22,12 +30,14 @@ class Standing {
       return;
     }
     this.#watch = navigator.geolocation.watchPosition(
-      ({ coords }) => {
+      ({ coords, timestamp }) => {
         this.trouble = null;
         if (this.source === 'hand' && this.place) return;
         this.place = [coords.longitude, coords.latitude];
         this.accuracy_m = coords.accuracy;
         this.source = 'receiver';
+        const heard = { place: this.place, accuracy_m: coords.accuracy, at_ms: timestamp };
+        for (const listener of this.#listeners) listener(heard);
       },
       ({ code }) => {
         this.trouble =
@@ -37,6 +47,12 @@ class Standing {
       },
       { enableHighAccuracy: true, maximumAge: 5_000, timeout: 20_000 },
     );
+  }
+
+  /** Every fix of the receiver, not only the last; the function it gives back ends it. */
+  listen(listener: (heard: Heard) => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
   }
 
   stop(): void {

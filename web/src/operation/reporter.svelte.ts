@@ -67,9 +67,14 @@ export class Reporter {
     return this.#outbox;
   }
 
-  /** Stores the report; when this resolves it is safe on the device. */
-  async report(body: Body, position: Place | null): Promise<Report<Body>> {
-    return this.#open.report(body, position);
+  /** Stores the report; when this resolves it is safe on the device. With an id of its own it is stored once. */
+  async report(body: Body, position: Place | null, id?: string): Promise<Report<Body>> {
+    return this.#open.report(body, position, undefined, id);
+  }
+
+  /** Takes a report out again that has not left the device; false when only a correction will do. */
+  async takeOut(id: string): Promise<boolean> {
+    return this.#open.takeOut(id);
   }
 
   /** The refusals that nobody has read yet. */

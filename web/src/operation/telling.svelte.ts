@@ -1,10 +1,11 @@
 /**
  * The last thing this page reported, and the way to take it back while it is fresh. A report that was pressed
- * by mistake is corrected, never erased: the wire log keeps both.
+ * by mistake and may have left the device is corrected, never erased: the wire log keeps both.
  */
 import type { Body } from '../api/types.ts';
 import { OutboxFull, type Report } from '../outbox/outbox.ts';
 import type { Place, Reporter } from './reporter.svelte.ts';
+import { vibration } from './vibration.svelte.ts';
 
 /** How long the way back is offered. */
 export const OFFERED_MS = 10_000;
@@ -24,6 +25,8 @@ export class Telling {
   told = $state.raw<Told | null>(null);
   /** why the last one could not even be stored */
   trouble = $state<string | null>(null);
+  /** what has to be reported first, so that chainages fit: where the wire lies by now */
+  before: (() => Promise<void>) | null = null;
   readonly #reporter: Reporter;
   #timer: ReturnType<typeof setTimeout> | null = null;
 
@@ -33,19 +36,19 @@ export class Telling {
 
   /** Stores the report, says so, and offers the way back. Null when the device could not keep it. */
   async tell(body: Body, at: Place | null, words: string, back: Back): Promise<Report<Body> | null> {
+    await this.before?.();
     const report = await this.quietly(body, at);
     if (!report) return null;
-    // Felt through a glove, where the device can.
-    if ('vibrate' in navigator) navigator.vibrate(60);
+    vibration.done();
     this.#show({ words, report, back });
     return report;
   }
 
   /** The same without a word, for what the device does by itself. */
-  async quietly(body: Body, at: Place | null): Promise<Report<Body> | null> {
+  async quietly(body: Body, at: Place | null, id?: string): Promise<Report<Body> | null> {
     try {
       this.trouble = null;
-      return await this.#reporter.report(body, at);
+      return await this.#reporter.report(body, at, id);
     } catch (reason) {
       this.trouble =
         reason instanceof OutboxFull
@@ -68,6 +71,11 @@ export class Telling {
     const { back, report } = told;
     if (typeof back === 'object') {
       back.press();
+      return;
+    }
+    // What has not left the device need not be corrected: nobody has heard of it.
+    if (await this.#reporter.takeOut(report.id)) {
+      this.#show({ words: `Taken back: “${told.words}”`, report, back: null });
       return;
     }
     const body: Body =

@@ -55,6 +55,8 @@ export interface Kept<B extends ReportBody = ReportBody> {
   outcome: Outcome;
   /** the sender has seen that it was refused */
   seen: boolean;
+  /** it may have left the device: it was sent at least once, answered or not */
+  left?: true;
 }
 
 /** What the service says to one report of a batch. */
@@ -194,16 +196,20 @@ export class Outbox {
     return this.#database;
   }
 
-  /** Stores a report and begins to send it. When this resolves it is on the device's disk, sent or not. */
+  /**
+   * Stores a report and begins to send it. When this resolves it is on the device's disk, sent or not. Whoever
+   * gives an id of its own may do it again when it can't know whether it was done: it is stored once.
+   */
   async report<B extends ReportBody>(
     body: B,
     position: Report['position'],
     at: Date = new Date(this.#surroundings.now()),
+    id: string = uuid7(),
   ): Promise<Report<B>> {
     // A copy of just what will be sent: a page's own object may change, or be one that can't be stored.
     const report = JSON.parse(
       JSON.stringify({
-        id: uuid7(),
+        id,
         at: at.toISOString(),
         clock_offset_ms: this.#options.clock?.ahead_ms ?? null,
         made_by: null,
@@ -211,7 +217,12 @@ export class Outbox {
         body,
       } satisfies Report<B>),
     ) as Report<B>;
-    await this.#keep([report]);
+    try {
+      await this.#keep([report]);
+    } catch (cause) {
+      // The index of ids allows each once: this one is here already.
+      if (!(cause instanceof DOMException && cause.name === 'ConstraintError')) throw cause;
+    }
     await this.#tell();
     this.#wake();
     return report;
@@ -258,6 +269,34 @@ export class Outbox {
       write.store.add({ operation, sender, report, outcome: { outcome: 'waiting' }, seen: false } as Kept),
     );
     await Promise.all([...added, write.done]);
+  }
+
+  /**
+   * Takes a report out again that has certainly not left the device. False when it may have: then only a
+   * correction takes it back.
+   */
+  async takeOut(id: string): Promise<boolean> {
+    const write = (await this.#store()).transaction('report', 'readwrite');
+    const kept = await write.store.index('report_id').get(id);
+    const here = kept?.outcome.outcome === 'waiting' && !kept.left;
+    if (here) await write.store.delete(kept.order);
+    await write.done;
+    if (here) await this.#tell();
+    return here;
+  }
+
+  /** Says of reports that they leave now, and gives those that were not withdrawn in the meantime. */
+  async #leave(waiting: readonly Kept[]): Promise<Kept[]> {
+    const write = (await this.#store()).transaction('report', 'readwrite');
+    const leaving: Kept[] = [];
+    for (const { order } of waiting) {
+      const kept = await write.store.get(order);
+      if (!kept) continue;
+      leaving.push(kept);
+      if (!kept.left) await write.store.put({ ...kept, left: true });
+    }
+    await write.done;
+    return leaving;
   }
 
   /** All that this sender has kept for this operation, oldest first. */
@@ -406,14 +445,17 @@ export class Outbox {
         this.#options.ondelivery?.('busy');
         return;
       }
+      const leaving = await this.#leave(batch);
+      // All of it was taken out in the meantime.
+      if (leaving.length === 0) continue;
       const delivery = await this.#options.send(
         this.#options.operation,
-        batch.map((kept) => kept.report),
+        leaving.map((kept) => kept.report),
       );
       const settled = delivery.delivered
         ? await this.#settle(delivery.answers)
         : delivery.why === 'unreadable'
-          ? await this.#sendOneByOne(batch, delivery.reason)
+          ? await this.#sendOneByOne(leaving, delivery.reason)
           : this.#notDelivered(delivery);
       if (settled === null) return;
       if (settled === 0) {

@@ -39,10 +39,11 @@ pub struct Ask {
 
 /// Watches the wire log as server-sent events. `start` says from where; each `entry` has its number as the event's id and
 /// its data is the entry with the lines and crossings that it changed last; `resync` says that the browser is too far
-/// behind: read lines and crossings anew, the feed goes on from the number given.
+/// behind: read lines and crossings anew, the feed goes on from the number given. `crews` and `crew` have no id, since they
+/// are no part of the log: where all the crews are that share it, and news of one.
 #[utoipa::path(get, path = "/api/operations/{op}/feed", tag = "feed", operation_id = "feed",
     params(("op" = OperationId, Path), Ask, ("Last-Event-ID" = Option<i64>, Header)),
-    responses((status = 200, description = "a stream of `start`, `entry` and `resync` events; an entry's data is News", body = News, content_type = "text/event-stream"),
+    responses((status = 200, description = "a stream of `start`, `entry`, `resync`, `crews` and `crew` events; an entry's data is News, that of `crews` is Crews and that of `crew` is CrewNews", body = News, content_type = "text/event-stream"),
         (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
 pub async fn feed(
     State(service): State<Arc<Service>>,

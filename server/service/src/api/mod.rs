@@ -1,5 +1,6 @@
 //! The routes, one file a noun, each function named as the operation in the OpenAPI document.
 
+pub mod crew_position;
 pub mod crossing;
 pub mod feed;
 pub mod geojson;

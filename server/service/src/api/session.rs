@@ -86,12 +86,18 @@ pub async fn session(
     session_of(&service, &seat).await.map(Json)
 }
 
-/// Goes out: the cookie is taken away. The pass stays good.
+/// Goes out: the cookie is taken away, and a position that was shared is forgotten. The pass stays good.
 #[utoipa::path(delete, path = "/api/session", tag = "session", operation_id = "leave",
     responses((status = 204), (status = 401, body = ProblemDocument)))]
-pub async fn leave(Extension(way): Extension<Way>, Extension(seat): Extension<Seat>) -> impl IntoResponse {
+pub async fn leave(
+    State(service): State<Arc<Service>>,
+    Extension(way): Extension<Way>,
+    Extension(seat): Extension<Seat>,
+) -> Result<impl IntoResponse, Problem> {
+    // Whoever goes out is not followed on the others' maps.
+    laywire_store::crew_position::stop(&service.pool, &seat.0, service.now()).await?;
     let cookie = cookie(way, &cookie_name(&seat.0), "", 0);
-    (StatusCode::NO_CONTENT, AppendHeaders([(header::SET_COOKIE, cookie)]))
+    Ok((StatusCode::NO_CONTENT, AppendHeaders([(header::SET_COOKIE, cookie)])))
 }
 
 fn cookie(way: Way, name: &str, value: &str, seconds: u32) -> String {

@@ -7,6 +7,7 @@
     reason = "a test that cannot go on fails, and says where"
 )]
 
+mod crew_position;
 mod ground;
 mod listener;
 mod log;

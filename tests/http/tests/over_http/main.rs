@@ -14,6 +14,7 @@ mod bad_input;
 mod command_line;
 mod feed;
 mod outage;
+mod positions;
 mod profile;
 mod reckon;
 mod reports;

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { CrossingFeature, LineFeature } from '../../api/types.ts';
-import { foreseenNear, nextAhead, notPassed, onReel, spansNear, worthAdding } from './ahead.ts';
+import { foreseenNear, nextAhead, notPassed, onReel, spansNear } from './ahead.ts';
 
 const line = (properties: Partial<LineFeature['properties']> = {}): LineFeature =>
   ({
@@ -79,15 +79,4 @@ describe('streams want unbroken wire', () => {
     expect(onReel(line(), [stream(5_200)])?.stream).toBeNull();
     expect(onReel(line({ reels: [], reel_left_m: null }), [])).toBeNull();
   });
-});
-
-it('the receiver adds a point for 15 m and more, and none that it does not know well', () => {
-  const head = [0, 0] as const;
-  const paces = [0.0001, 0] as const;
-  const on = [0.00015, 0] as const;
-  expect(worthAdding(head, paces, 5)).toBe(false);
-  expect(worthAdding(head, on, 5)).toBe(true);
-  expect(worthAdding(head, on, 30)).toBe(false);
-  expect(worthAdding(head, on, null)).toBe(false);
-  expect(worthAdding(null, on, 5)).toBe(true);
 });

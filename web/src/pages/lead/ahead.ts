@@ -1,7 +1,6 @@
 /**
- * What the lead team meets next: the crossing ahead, whether the reel reaches over the next stream, where a
- * splice would be refused, and when a step of the receiver is worth a point of the laid trace. It reckons
- * along the line with the service's chainages and refuses nothing itself.
+ * What the lead team meets next: the crossing ahead, whether the reel reaches over the next stream, and where
+ * a splice would be refused. It reckons along the line with the service's chainages and refuses nothing itself.
  */
 import type { CrossingFeature, LineFeature } from '../../api/types.ts';
 import { unbroken } from '../../operation/guidance.ts';
@@ -11,9 +10,6 @@ import type { Place } from '../../operation/reporter.svelte.ts';
 
 /** Wire drawn beyond the ground's distance. SS0444 p. 23: about 20 % of the total distance. */
 const SLACK = 1.2;
-/** A step of the receiver worth a point of the trace, and the error beyond which none is. Our own choice. */
-const STEP_M = 15;
-const WORST_ACCURACY_M = 30;
 /** A foreseen crossing is offered from this far. Our own choice. */
 const OFFERED_FROM_M = 500;
 /** Still ahead when the head stands this little beyond it: positions are no better. */
@@ -102,15 +98,4 @@ export function onReel(line: LineFeature, crossings: Iterable<CrossingFeature>):
         : [];
     })[0];
   return { label: reel.label, left_m: reel_left_m, stream: stream ?? null };
-}
-
-/** Farther than this from the laying head nobody is laying: the receiver errs, or the line is another. Our own choice. */
-const LONGEST_STEP_M = 500;
-
-/** Whether a position of the receiver is worth adding to the laid trace. */
-export function worthAdding(last: Place | null, now: Place, accuracy_m: number | null): boolean {
-  if (accuracy_m === null || accuracy_m >= WORST_ACCURACY_M) return false;
-  if (last === null) return true;
-  const step_m = distance_m(last, now);
-  return step_m >= STEP_M && step_m <= LONGEST_STEP_M;
 }
