@@ -53,16 +53,17 @@ export class Service {
   address = '';
   #process: ChildProcess | null = null;
   readonly #database: Database;
+  readonly #web: string;
 
-  constructor(database: Database) {
+  constructor(database: Database, web = resolve(clone, 'web/dist')) {
     this.#database = database;
+    this.#web = web;
   }
 
   /** Starts it; on the same port again when it was stopped before. */
   async start(): Promise<void> {
     const port = this.address ? new URL(this.address).port : '0';
-    const web = resolve(clone, 'web/dist');
-    const args = ['serve', '--database-url', this.#database.url, '--listen', `127.0.0.1:${port}`, '--web', web];
+    const args = ['serve', '--database-url', this.#database.url, '--listen', `127.0.0.1:${port}`, '--web', this.#web];
     const child = spawn(binary, args, {
       stdio: ['ignore', 'pipe', 'inherit'],
       env: { ...process.env, LAYWIRE_LOG: 'warn' },
