@@ -103,17 +103,24 @@ export class Ground {
       this.there = 0;
       this.bytes = 0;
       const next = tiles.values();
+      const failures: unknown[] = [];
       const fetchNext = async () => {
         for (const tile of next) {
-          if (this.#stopped) return;
-          this.bytes += await this.#fetch(cache, tile);
-          this.there += 1;
+          if (this.#stopped || failures.length > 0) return;
+          try {
+            const taken = await this.#fetch(cache, tile);
+            this.bytes += taken;
+            this.there += 1;
+          } catch (reason) {
+            failures.push(reason);
+          }
           if (this.bytes <= MOST_BYTES) continue;
           this.#stopped = true;
           this.trouble = `It is larger than ${megabytes(MOST_BYTES)}: what is there is kept. Take a smaller margin.`;
         }
       };
       await Promise.all(Array.from({ length: AT_ONCE }, fetchNext));
+      if (failures.length > 0) throw failures[0];
       await this.#note(cache, { box, last, state: this.#stopped ? 'stopped' : 'whole' });
     });
   }
@@ -138,7 +145,6 @@ export class Ground {
     try {
       await work(await caches.open(this.#cacheName));
     } catch (reason) {
-      this.#stopped = true;
       this.trouble =
         reason instanceof DOMException && reason.name === 'QuotaExceededError'
           ? 'This device has no room left for it: free some storage, then go on.'

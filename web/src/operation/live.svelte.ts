@@ -92,6 +92,8 @@ export class Live {
       document.addEventListener('visibilitychange', this.#seen);
       window.addEventListener('pagehide', this.#keepNow);
     }
+    // One question as long as there is no answer; the rest when there is one.
+    if (this.fromDevice) await answered(this.client.GET('/api/session'));
     const path = { op: this.session.operation };
     const [operation, guides, lines, crossings, entries] = await Promise.all([
       answered(this.client.GET('/api/operations/{op}', { params: { path } })),
@@ -111,7 +113,8 @@ export class Live {
     this.fromDevice = false;
     this.#attempt = 0;
     this.#watch();
-    this.#keepSoon();
+    if (this.keptAt === null) this.#keepNow();
+    else this.#keepSoon();
   }
 
   leave(): void {
