@@ -50,8 +50,8 @@ export class Ground {
 
   /** `terrain` names the ground that the service has now: another extract is another ground. */
   constructor(operation: string, terrain: string) {
-    this.#operation = `${PREFIX}${operation}-`;
-    this.#cacheName = this.#operation + terrain;
+    this.#operation = operation;
+    this.#cacheName = `${PREFIX}${operation}-${terrain}`;
     this.#address = ({ z, x, y }) => `/api/operations/${operation}/tiles/${z}/${x}/${y}`;
   }
 
@@ -129,14 +129,6 @@ export class Ground {
     this.#stopped = true;
   }
 
-  /** Takes it from the device again, with what an earlier terrain left. */
-  async forget(except?: string): Promise<void> {
-    for (const name of await caches.keys()) {
-      if (name.startsWith(this.#operation) && name !== except) await caches.delete(name);
-    }
-    if (!except) this.wanted = null;
-  }
-
   async #work(work: (cache: Cache) => Promise<void>): Promise<void> {
     if (this.running) return;
     this.running = true;
@@ -158,7 +150,7 @@ export class Ground {
     await cache.put(RECORD, Response.json(wanted));
     this.wanted = wanted;
     // Only when the new ground is whole, so that nobody stands without any.
-    if (wanted.state === 'whole') await this.forget(this.#cacheName);
+    if (wanted.state === 'whole') await forgetGround(this.#operation, this.#cacheName);
   }
 
   /** Has the tile on the device, fetched or not, and says what it takes there. */
@@ -176,6 +168,13 @@ export class Ground {
     };
     await cache.put(address, new Response(packed, { headers }));
     return packed.byteLength + BESIDE_BYTES;
+  }
+}
+
+/** Takes an operation's ground from the device, but for the one that is named. */
+export async function forgetGround(operation: string, except?: string): Promise<void> {
+  for (const name of await caches.keys()) {
+    if (name.startsWith(`${PREFIX}${operation}-`) && name !== except) await caches.delete(name);
   }
 }
 

@@ -17,6 +17,8 @@ const LATEST = 60;
 const GATHER_MS = 60;
 /** How long a page waits for the service when it could open from what the device keeps. */
 export const PATIENCE_MS = 1_000;
+/** An answer that takes longer than this does not come: it is asked for again. */
+const ANSWER_MS = 30_000;
 /** What changed is on the device this soon. */
 const KEEP_MS = 5_000;
 /** While nothing changes, the device notes this often that it is still so. */
@@ -80,7 +82,7 @@ export class Live {
     } catch (reason) {
       if (isUnwelcome(reason)) throw reason;
       this.#showKept(kept);
-      started.catch((late: unknown) => this.#failed(late));
+      within(started, ANSWER_MS).catch((late: unknown) => this.#failed(late));
     }
   }
 
@@ -219,7 +221,7 @@ export class Live {
   #readAnew(): void {
     if (this.#left) return;
     this.#again = null;
-    this.start().then(
+    within(this.start(), ANSWER_MS).then(
       () => (this.welcome = true),
       (reason: unknown) => this.#failed(reason),
     );

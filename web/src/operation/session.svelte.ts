@@ -4,6 +4,7 @@
  */
 import { answered, clientFor, Problem, type Client } from '../api/client.ts';
 import type { Party, Session } from '../api/types.ts';
+import { forgetGround } from '../offline/ground.svelte.ts';
 import { forgetState } from '../offline/state.ts';
 
 const KEY = 'laywire.seat';
@@ -56,11 +57,14 @@ export function comeBackAs(remembered: Session): void {
   now = remembered;
 }
 
-/** Goes out: the cookie is taken away, the pass stays good. */
+/** Goes out: cookie, state and ground are taken away, the pass stays good. What was reported stays until it is sent. */
 export async function leave(): Promise<void> {
   if (!now) return;
+  const { operation } = now;
   await answered(clientOf(now).DELETE('/api/session'));
   forget();
+  // A browser that keeps nothing has nothing to forget.
+  await forgetGround(operation).catch(() => undefined);
 }
 
 /** The pass is not good any more. */
