@@ -418,3 +418,22 @@ test('a pass that was revoked opens no page from the device', async ({ operation
   await expect(page.getByText('The service cannot be reached.', { exact: false })).toBeVisible();
   await expect(page.getByText('dirt road')).toBeHidden();
 });
+
+test('whoever goes out leaves nothing on the device that opens a page, but what waits to be sent', async ({
+  operation,
+  way,
+  afield,
+}) => {
+  const line = await begunLine(operation);
+  await passedCrossing(operation, line, crypto.randomUUID());
+  const { page } = await afield('follow_up_team', 'Follow-up 1');
+  await page.getByRole('button', { name: 'Settings' }).click();
+  const sheet = page.getByRole('dialog');
+  await sheet.getByRole('button', { name: 'Leave' }).click();
+  await sheet.getByRole('button', { name: 'Leave' }).click();
+  await expect(page).toHaveURL(/\/join$/);
+  await expect.poll(() => keptState(page)).toBeNull();
+  await way.cut();
+  await page.goto(`${way.address}/`);
+  await expect(page.getByText('The service cannot be reached.', { exact: false })).toBeVisible();
+});

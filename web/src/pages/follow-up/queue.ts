@@ -9,9 +9,6 @@ import { place } from '../../operation/look.ts';
 import type { Place } from '../../operation/reporter.svelte.ts';
 import { chainageOn, type Drawn } from '../../operation/unsent.ts';
 
-/** More than a page can use; the rest comes up as these are finished. */
-const LIMIT = 50;
-
 export const unfinished: readonly CrossingState[] = ['marked', 'passed', 'in_hand'];
 
 export interface Waiting {
@@ -39,7 +36,7 @@ export function queueFrom(from: Place, order: Order, { lines, crossings }: Drawn
     })
     .sort(nearest);
   if (order === 'hazard') near.sort((a, b) => inTraffic(b) - inTraffic(a));
-  if (order !== 'along') return near.slice(0, LIMIT);
+  if (order !== 'along') return near;
   // Along the line that the team stands at: that of the nearest.
   const line = lines.get(near[0]?.crossing.properties.line ?? '');
   if (!line) return [];
@@ -47,8 +44,7 @@ export function queueFrom(from: Place, order: Order, { lines, crossings }: Drawn
   return near
     .filter((row) => row.crossing.properties.line === line.id)
     .map((row) => ({ ...row, distance_m: Math.abs(row.crossing.properties.chainage_m - at_m) }))
-    .sort(nearest)
-    .slice(0, LIMIT);
+    .sort(nearest);
 }
 
 const nearest = (a: Waiting, b: Waiting): number =>
