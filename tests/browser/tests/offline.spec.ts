@@ -387,7 +387,9 @@ test('a new version asks before it takes over, and a half-written note is not lo
 
     // Opened again it asks again.
     await page.reload();
+    const again = page.waitForEvent('load');
     await page.getByRole('button', { name: 'Take it now' }).click();
+    await again;
     await expect.poll(pages).toEqual(['laywire-pages-ffffffffffffffff']);
     await expect(page.getByRole('status').filter({ hasText: 'all sent' })).toBeVisible();
     await expect(page.getByText('A new version is ready.')).toBeHidden();
