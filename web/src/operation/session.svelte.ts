@@ -91,8 +91,8 @@ function remember(seat: string): void {
 /** This page's seat, else the last one used in this browser, else whatever single pass it holds. */
 export function seats(): (string | null)[] {
   try {
-    const found = [sessionStorage.getItem(KEY), localStorage.getItem(KEY)].filter((seat) => seat !== null);
-    return [...new Set(found), null];
+    const found = [sessionStorage.getItem(KEY), localStorage.getItem(KEY)];
+    return [...found.filter((seat, index) => seat !== null && found.indexOf(seat) === index), null];
   } catch {
     return [null];
   }
