@@ -57,6 +57,17 @@ export class Device {
     return page;
   }
 
+  /** As a person closes it: what it has in memory goes to its disk, its cookies among it. */
+  async close(): Promise<void> {
+    const [child, browser] = [this.#process, this.#browser];
+    if (!child || !browser) return;
+    this.#process = null;
+    const ended = once(child, 'exit');
+    const devtools = await browser.newBrowserCDPSession();
+    await devtools.send('Browser.close');
+    await ended;
+  }
+
   /** At once, in the middle of whatever it does. */
   async kill(): Promise<void> {
     const child = this.#process;
