@@ -1,12 +1,14 @@
 import { svelte } from '@sveltejs/vite-plugin-svelte';
 import { defineConfig } from 'vitest/config';
 import { maplibre } from './maplibre.ts';
+import { precache } from './precache.ts';
 import { tokensCss } from './src/ui/tokens.ts';
 
 export default defineConfig({
   plugins: [
     maplibre(),
     svelte(),
+    precache(),
     {
       // The colours stand in the page itself: it is on paper, or dim red, before any script runs.
       name: 'laywire-tokens',

@@ -55,18 +55,19 @@ export class Service {
   said: string[] = [];
   #process: ChildProcess | null = null;
   readonly #database: Database;
+  readonly #web: string;
   readonly #more: readonly string[];
 
-  constructor(database: Database, more: readonly string[] = []) {
+  constructor(database: Database, { web = resolve(clone, 'web/dist'), more = [] as readonly string[] } = {}) {
     this.#database = database;
+    this.#web = web;
     this.#more = more;
   }
 
   /** Starts it; on the same port again when it was stopped before. */
   async start(): Promise<void> {
     const port = this.address ? new URL(this.address).port : '0';
-    const web = resolve(clone, 'web/dist');
-    const args = ['serve', '--database-url', this.#database.url, '--listen', `127.0.0.1:${port}`, '--web', web];
+    const args = ['serve', '--database-url', this.#database.url, '--listen', `127.0.0.1:${port}`, '--web', this.#web];
     args.push(...this.#more);
     const child = spawn(binary, args, {
       stdio: ['ignore', 'pipe', 'inherit'],

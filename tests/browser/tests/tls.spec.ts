@@ -27,7 +27,7 @@ const test = base.extend<Secured>({
   },
   secured: async ({ database, folder }, use) => {
     const tls = ['--tls', 'auto', '--name', 'wire.example', '--trust-page', '127.0.0.1:0'];
-    const service = new Service(database, ['--data', join(folder, 'data'), ...tls]);
+    const service = new Service(database, { more: ['--data', join(folder, 'data'), ...tls] });
     await service.start();
     await use(service);
     await service.stop();

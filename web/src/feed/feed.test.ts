@@ -86,17 +86,36 @@ it('gives nothing twice, also when a reconnect sends it again', () => {
   expect(events.map((event) => event.sequence)).toEqual([1, 2, 3]);
 });
 
-it('leaves a short break to the browser, and opens anew when it was closed for good', () => {
+it('tries again by itself after a break, and does not leave it to the browser, which asks every few seconds', () => {
   open();
-  last().onopen?.();
-  last().send(7, 'null');
-  last().onerror?.();
-  expect(waiting).toHaveLength(0);
-  last().refuse();
-  expect(states.at(-1)).toBe('lost');
+  const first = last();
+  first.onopen?.();
+  first.send(7, 'null');
+  first.onerror?.();
+  expect(first.readyState).toBe(Wire.CLOSED);
+  expect(states.at(-1)).toBe('connecting');
+  expect(waiting).toHaveLength(1);
   waiting.shift()?.run();
   expect(Wire.opened).toHaveLength(2);
   expect(last().address).toBe('/feed?after=7');
+});
+
+it('says that it is lost when the service says no', () => {
+  open();
+  last().refuse();
+  expect(states.at(-1)).toBe('lost');
+  expect(waiting).toHaveLength(1);
+});
+
+it('is not live any more when the device has no network, though the stream says nothing', () => {
+  open();
+  last().onopen?.();
+  page.dispatchEvent(new Event('offline'));
+  page.dispatchEvent(new Event('offline'));
+  expect(states.at(-1)).toBe('connecting');
+  expect(waiting).toHaveLength(1);
+  page.dispatchEvent(new Event('online'));
+  expect(Wire.opened).toHaveLength(2);
 });
 
 it('waits longer each time, and as at first again once it was connected', () => {

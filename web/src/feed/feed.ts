@@ -1,9 +1,9 @@
 /**
  * The operation's feed: server-sent events, each with its sequence, resumed where it broke off. It
  * applies nothing itself: events go to whoever opened it, in order and each once. The browser's own
- * EventSource reconnects after a break but gives up for good on any answer that is not 200; then this
- * opens it again, later each time, with some chance in the delay so that a hundred phones that lost
- * the same signal don't return in the same second.
+ * EventSource tries again every few seconds for as long as there is no signal, which empties a battery, and
+ * gives up for good on any answer that is not 200. So this opens it again itself, later each time, with
+ * some chance in the delay so that a hundred phones that lost the same signal don't return in the same second.
  */
 
 export interface FeedEvent {
@@ -12,7 +12,7 @@ export interface FeedEvent {
   entry: unknown;
 }
 
-/** connecting: at first and between tries; live: connected; lost: closed, with the next try set */
+/** connecting: at first and while there is no network; live: connected; lost: the service said no. The next try is set. */
 export type FeedState = 'connecting' | 'live' | 'lost';
 
 export interface FeedOptions {
@@ -71,6 +71,7 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
     cancel?.();
     source?.close();
     window.removeEventListener('online', atOnce);
+    window.removeEventListener('offline', broken);
   };
 
   function connect() {
@@ -83,16 +84,7 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
       attempt = 0;
       options.onstate?.('live');
     };
-    opened.onerror = () => {
-      // Still connecting: the browser tries again by itself, with Last-Event-ID.
-      if (opened.readyState !== EventSource.CLOSED) {
-        options.onstate?.('connecting');
-        return;
-      }
-      options.onstate?.('lost');
-      cancel = surroundings.later(connect, delay_ms(attempt, surroundings.chance()));
-      attempt += 1;
-    };
+    opened.onerror = () => again(opened.readyState === EventSource.CLOSED ? 'lost' : 'connecting');
     opened.addEventListener('entry', ({ data, lastEventId }: MessageEvent<string>) => {
       const sequence = lastEventId === '' ? NaN : Number(lastEventId);
       // A reconnect may send again what had arrived already.
@@ -120,6 +112,14 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
     }
   }
 
+  function again(state: FeedState) {
+    source?.close();
+    options.onstate?.(state);
+    cancel?.();
+    cancel = surroundings.later(connect, delay_ms(attempt, surroundings.chance()));
+    attempt += 1;
+  }
+
   function resync() {
     if (closed) return;
     close();
@@ -134,7 +134,13 @@ export function openFeed(options: FeedOptions, surroundings: FeedSurroundings = 
     connect();
   }
 
+  /** The device knows that it has no network; an open stream would be silent for minutes before it says so. */
+  function broken() {
+    if (!cancel) again('connecting');
+  }
+
   window.addEventListener('online', atOnce);
+  window.addEventListener('offline', broken);
   connect();
   return close;
 }

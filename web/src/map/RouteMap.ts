@@ -17,6 +17,7 @@ import type { Light } from '../ui/tokens.ts';
 import { fineness, paintPicture, pictureNamed, tagName } from './images.ts';
 import { layers, type SourceId } from './layers.ts';
 import { metresPerPixel } from './scale.ts';
+import { FIRST_ZOOM, LAST_ZOOM } from './zooms.ts';
 
 setWorkerUrl(workerUrl);
 
@@ -108,7 +109,7 @@ export class RouteMap {
       bounds: [...options.box],
       fitBoundsOptions: { padding: margin, maxZoom: 15 },
       attributionControl: false,
-      minZoom: 5,
+      minZoom: FIRST_ZOOM,
       maxZoom: 18,
       // North stays up, as on the paper beside it.
       dragRotate: false,
@@ -322,8 +323,8 @@ function style(operation: string, light: Light): StyleSpecification {
     terrain: {
       type: 'vector',
       tiles: [`${location.origin}/api/operations/${encodeURIComponent(operation)}/tiles/{z}/{x}/{y}`],
-      minzoom: 5,
-      maxzoom: 15,
+      minzoom: FIRST_ZOOM,
+      maxzoom: LAST_ZOOM,
     },
     planned: drawn(true),
     laid: drawn(true),

@@ -4,6 +4,8 @@
  */
 import { answered, clientFor, Problem, type Client } from '../api/client.ts';
 import type { Party, Session } from '../api/types.ts';
+import { forgetGround } from '../offline/ground.svelte.ts';
+import { forgetState } from '../offline/state.ts';
 
 const KEY = 'laywire.seat';
 
@@ -41,21 +43,33 @@ export async function comeBack(): Promise<Session | null> {
       remember(now.seat);
       return now;
     } catch (reason) {
-      if (!(reason instanceof Problem)) throw reason;
+      // A service that is down, or busy, has not said that the pass is no good.
+      if (!(reason instanceof Problem) || reason.document.status >= 500 || reason.document.status === 429)
+        throw reason;
+      if (seat) await forgetState(seat);
     }
   }
   return null;
 }
 
-/** Goes out: the cookie is taken away, the pass stays good. */
+/** Is in as the device remembers it: whether the pass is still good, the service says when it is reached. */
+export function comeBackAs(remembered: Session): void {
+  now = remembered;
+}
+
+/** Goes out: cookie, state and ground are taken away, the pass stays good. What was reported stays until it is sent. */
 export async function leave(): Promise<void> {
   if (!now) return;
+  const { operation } = now;
   await answered(clientOf(now).DELETE('/api/session'));
   forget();
+  // A browser that keeps nothing has nothing to forget.
+  await forgetGround(operation).catch(() => undefined);
 }
 
 /** The pass is not good any more. */
 export function forget(): void {
+  if (now) void forgetState(now.seat);
   now = null;
   try {
     sessionStorage.removeItem(KEY);
@@ -75,10 +89,10 @@ function remember(seat: string): void {
 }
 
 /** This page's seat, else the last one used in this browser, else whatever single pass it holds. */
-function seats(): (string | null)[] {
+export function seats(): (string | null)[] {
   try {
-    const found = [sessionStorage.getItem(KEY), localStorage.getItem(KEY), null];
-    return found.filter((seat, index) => found.indexOf(seat) === index && (seat !== null || index === 2));
+    const found = [sessionStorage.getItem(KEY), localStorage.getItem(KEY)];
+    return [...found.filter((seat, index) => seat !== null && found.indexOf(seat) === index), null];
   } catch {
     return [null];
   }

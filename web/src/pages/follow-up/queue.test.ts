@@ -1,53 +1,120 @@
-import { expect, it } from 'vitest';
-import type { Client } from '../../api/client.ts';
-import { hasMoved, Queue } from './queue.svelte.ts';
+import { describe, expect, it } from 'vitest';
+import type { Body, CrossingFeature, CrossingState, LineFeature } from '../../api/types.ts';
+import { withUnsent, type Drawn } from '../../operation/unsent.ts';
+import type { Kept } from '../../outbox/outbox.ts';
+import { queueFrom } from './queue.ts';
 
-it('a team has moved when it is more than 20 m away', () => {
-  expect(hasMoved(null, [0, 0])).toBe(true);
-  // 0.0001 degree of the equator is 11.1 m.
-  expect(hasMoved([0, 0], [0.0001, 0])).toBe(false);
-  expect(hasMoved([0, 0], [0.0002, 0])).toBe(true);
-});
+const line = (id: string, designation: string, coordinates: number[][]) =>
+  ({
+    type: 'Feature',
+    id,
+    geometry: { type: 'LineString', coordinates },
+    properties: { designation, state: 'planned', laid: [], laid_length_m: 0, length_m: 0 },
+  }) as unknown as LineFeature;
 
-/** Answers one call after another, as a test lets it. */
-function service() {
-  const asked: string[] = [];
-  const answers: ((answer: unknown) => void)[] = [];
-  const client = {
-    GET: (_path: string, { params }: { params: { query: { from: string; order: string } } }) => {
-      asked.push(`${params.query.order} ${params.query.from}`);
-      return new Promise((resolve) => answers.push(resolve));
+const crossing = (
+  id: string,
+  on: string,
+  coordinates: [number, number],
+  chainage_m: number,
+  more: Partial<CrossingFeature['properties']> = {},
+) =>
+  ({
+    type: 'Feature',
+    id,
+    geometry: { type: 'Point', coordinates },
+    properties: {
+      line: on,
+      state: 'passed' as CrossingState,
+      obstacle: 'road',
+      construction: 'buried',
+      chainage_m,
+      in_hand: null,
+      wire_in_traffic: false,
+      opened_at: '2026-05-04T08:00:00Z',
+      passed_at: '2026-05-04T08:10:00Z',
+      ...more,
     },
-  } as unknown as Client;
-  return { asked, answers, client };
-}
+  }) as unknown as CrossingFeature;
 
-const good = (name: string) => ({ response: { ok: true }, data: { waiting: [name] } });
+/** A line that goes east for 2.2 km and comes back 220 m to the north: what is near may be far along it. */
+const hairpin = line('a', '12', [
+  [0, 0],
+  [0.02, 0],
+  [0.02, 0.002],
+  [0, 0.002],
+]);
+const other = line('b', '14', [
+  [0.03, 0],
+  [0.04, 0],
+]);
+const all = [
+  crossing('near', 'a', [0.001, 0.002], 4_559),
+  crossing('along', 'a', [0.004, 0], 445),
+  crossing('other', 'b', [0.031, 0], 111, { wire_in_traffic: true }),
+  crossing('foreseen', 'a', [0.0005, 0], 56, { state: 'foreseen' }),
+  crossing('finished', 'a', [0.0006, 0], 67, { state: 'finished' }),
+];
+const drawn: Drawn = {
+  lines: new Map([hairpin, other].map((one) => [one.id, one])),
+  crossings: new Map(all.map((one) => [one.id, one])),
+};
+const ids = (rows: ReturnType<typeof queueFrom>) => rows.map((row) => row.crossing.id);
 
-it('what is asked while an answer is on its way is asked once, the last of it', async () => {
-  const { asked, answers, client } = service();
-  const queue = new Queue(client, 'operation');
-  const done = queue.ask([1, 2], 'near');
-  void queue.ask([1, 2], 'along');
-  void queue.ask([3, 4], 'hazard');
-  answers[0]?.(good('first'));
-  await Promise.resolve();
-  while (answers.length < 2) await Promise.resolve();
-  answers[1]?.(good('second'));
-  await done;
-  expect(asked).toEqual(['near 1,2', 'hazard 3,4']);
-  expect(queue.waiting).toEqual(['second']);
-});
+describe('on the device', () => {
+  it('the nearest comes first, over the ground, and what is foreseen or finished does not wait', () => {
+    const rows = queueFrom([0, 0], 'near', drawn);
+    expect(ids(rows)).toEqual(['near', 'along', 'other']);
+    // One and two thousandths of a degree at the equator of WGS 84: 111.3 m east and 221.1 m north.
+    expect(rows[0]?.distance_m).toBeCloseTo(Math.hypot(111.32, 221.15), 1);
+    expect(rows[1]?.direction_deg).toBeCloseTo(90, 6);
+    expect(rows[2]?.designation).toBe('14');
+    expect(rows[0]?.open_since).toBe('2026-05-04T08:10:00Z');
+  });
 
-it('without an answer the last queue stays, and says why', async () => {
-  const { answers, client } = service();
-  const queue = new Queue(client, 'operation');
-  const first = queue.ask([1, 2], 'near');
-  answers[0]?.(good('first'));
-  await first;
-  const second = queue.ask([1, 2], 'near');
-  answers[1]?.(Promise.reject(new TypeError('no network')));
-  await second;
-  expect(queue.waiting).toEqual(['first']);
-  expect(queue.trouble).toBe('No signal.');
+  it('along the line is along the line of the nearest, by its chainage', () => {
+    const rows = queueFrom([0, 0], 'along', drawn);
+    expect(ids(rows)).toEqual(['along', 'near']);
+    expect(rows.map((row) => Math.round(row.distance_m))).toEqual([445, 4_559]);
+  });
+
+  it('wire in traffic goes before what is nearer', () => {
+    expect(ids(queueFrom([0, 0], 'hazard', drawn))).toEqual(['other', 'near', 'along']);
+  });
+
+  it('what was reported without a signal counts at once', () => {
+    const waits = (body: Body, order: number): Kept => ({
+      order,
+      operation: 'o',
+      sender: 'follow_up_team/Follow-up 1',
+      report: {
+        id: `r${order}`,
+        at: '2026-05-04T09:00:00Z',
+        clock_offset_ms: null,
+        made_by: null,
+        position: null,
+        body,
+      },
+      outcome: { outcome: 'waiting' },
+      seen: false,
+    });
+    const by = { party: 'follow_up_team', team: 'Follow-up 1' } as const;
+    const seen = withUnsent(
+      drawn,
+      [
+        waits({ kind: 'crossing_finished', crossing: 'near', done: [] } as unknown as Body, 1),
+        waits({ kind: 'crossing_struck_out', crossing: 'along', because: 'Nothing here.' }, 2),
+      ],
+      9,
+      by,
+    );
+    expect(ids(queueFrom([0, 0], 'near', seen))).toEqual(['other']);
+    expect(ids(queueFrom([0, 0], 'near', drawn))).toEqual(['near', 'along', 'other']);
+  });
+
+  it('nothing unfinished is an empty queue, in every order', () => {
+    const nothing: Drawn = { lines: drawn.lines, crossings: new Map() };
+    for (const order of ['near', 'along', 'hazard'] as const)
+      expect(queueFrom([0, 0], order, nothing)).toEqual([]);
+  });
 });
