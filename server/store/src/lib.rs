@@ -4,6 +4,7 @@
 
 mod crossing;
 mod error;
+pub mod foreseen;
 mod line;
 pub mod listener;
 pub mod log;

@@ -6,14 +6,16 @@
 mod classing;
 mod extract;
 mod load;
+mod own;
 mod rows;
 
 use std::path::PathBuf;
 
 use chrono::{DateTime, Utc};
-use sqlx::PgPool;
+use sqlx::{PgConnection, PgPool};
 
 pub use load::{Loaded, Progress, Stage, load};
+pub use own::{Own, OwnError, add, own, remove};
 
 /// What must be shown wherever the terrain is.
 pub const ATTRIBUTION: &str = "© OpenStreetMap contributors";
@@ -177,12 +179,17 @@ pub struct LandBox {
 
 /// The extract that is loaded, with the box to fit a first view to; `None` before the first load.
 pub async fn extract(pool: &PgPool) -> Result<Option<Extract>, TerrainError> {
+    extract_in(&mut *pool.acquire().await?).await
+}
+
+/// The extract that is loaded, as one connection sees it.
+pub(crate) async fn extract_in(connection: &mut PgConnection) -> Result<Option<Extract>, TerrainError> {
     let loaded = sqlx::query_as(
         "select file_name, sha256, loaded_at, mapped_at, attribution,
             st_xmin(land) as west, st_ymin(land) as south, st_xmax(land) as east, st_ymax(land) as north
         from terrain_extract order by id desc limit 1",
     );
-    Ok(loaded.fetch_optional(pool).await?)
+    Ok(loaded.fetch_optional(connection).await?)
 }
 
 /// The query behind [`tile`], with zoom, column and row to bind. Public so that its plan can be looked at.

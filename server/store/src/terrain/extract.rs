@@ -44,6 +44,7 @@ const MERCATOR_LIMIT_E7: i64 = 850_511_287;
 pub(super) enum Table {
     Line,
     Place,
+    Spot,
     /// What an area is, by its way or relation.
     Outline,
     /// A stretch of an area's boundary.
@@ -51,7 +52,7 @@ pub(super) enum Table {
 }
 
 impl Table {
-    const ALL: [Self; 4] = [Self::Line, Self::Place, Self::Outline, Self::Edge];
+    const ALL: [Self; 5] = [Self::Line, Self::Place, Self::Spot, Self::Outline, Self::Edge];
 }
 
 /// What the reader hands on while it reads.
@@ -271,6 +272,10 @@ impl ExtractFile {
                         .point(position);
                     desk.hand_on(Table::Place, PIECE)?;
                 }
+                if let Some(spot) = tags.spot() {
+                    desk.spots.start(3).bigint(id).text(Some(spot)).point(position);
+                    desk.hand_on(Table::Spot, PIECE)?;
+                }
                 Ok(())
             },
         )
@@ -299,7 +304,7 @@ impl ExtractFile {
                 for line in tags.lines() {
                     for (part, stretch) in (0_i16..).zip(stretches.iter()) {
                         desk.lines
-                            .start(11)
+                            .start(15)
                             .bigint(way.id())
                             .smallint(Some(part))
                             .text(Some(line.kind.word()))
@@ -310,6 +315,10 @@ impl ExtractFile {
                             .text(tags.structure().map(super::classing::Structure::word))
                             .text(tags.surface.map(FreeText))
                             .smallint(tags.layer())
+                            .real(tags.width_m())
+                            .smallint(tags.lanes())
+                            .boolean(tags.one_way())
+                            .integer(tags.voltage_v())
                             .line(stretch);
                         desk.hand_on(Table::Line, PIECE)?;
                     }
@@ -540,6 +549,7 @@ impl Stretches {
 struct Desk {
     lines: Rows,
     places: Rows,
+    spots: Rows,
     outlines: Rows,
     edges: Rows,
     to: Sender<Piece>,
@@ -548,7 +558,7 @@ struct Desk {
 impl Desk {
     fn new(to: Sender<Piece>) -> Self {
         let rows = Rows::default;
-        Self { lines: rows(), places: rows(), outlines: rows(), edges: rows(), to }
+        Self { lines: rows(), places: rows(), spots: rows(), outlines: rows(), edges: rows(), to }
     }
 
     fn outline(&mut self, element: Source, area: Area, name: Option<&str>) -> Result<(), TerrainError> {
@@ -574,6 +584,7 @@ impl Desk {
         let rows = match table {
             Table::Line => &mut self.lines,
             Table::Place => &mut self.places,
+            Table::Spot => &mut self.spots,
             Table::Outline => &mut self.outlines,
             Table::Edge => &mut self.edges,
         };
