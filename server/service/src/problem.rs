@@ -11,7 +11,7 @@ use axum::{
 };
 use futures::StreamExt;
 use laywire_craft::refusal::Refusal;
-use laywire_store::{StoreError, terrain::TerrainError};
+use laywire_store::{StoreError, foreseen::ForeseenError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -191,6 +191,15 @@ impl From<StoreError> for Problem {
         }
         tracing::error!(%error, "the store failed");
         Self::Internal
+    }
+}
+
+impl From<ForeseenError> for Problem {
+    fn from(error: ForeseenError) -> Self {
+        match error {
+            ForeseenError::Store(error) => error.into(),
+            asked_too_much => Self::CannotReckon(asked_too_much.to_string()),
+        }
     }
 }
 

@@ -15,7 +15,7 @@ use chrono::{DateTime, Utc};
 use sqlx::{PgConnection, PgPool};
 
 pub use load::{Loaded, Progress, Stage, load};
-pub use own::{Own, OwnError, add, own, remove};
+pub use own::{LARGEST_TEXT, Own, OwnError, add, own, remove};
 
 /// What must be shown wherever the terrain is.
 pub const ATTRIBUTION: &str = "© OpenStreetMap contributors";

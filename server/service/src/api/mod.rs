@@ -9,6 +9,7 @@ pub mod line;
 pub mod log;
 pub mod operation;
 pub mod pass;
+pub mod plan;
 pub mod queue;
 pub mod reckon;
 pub mod reference;

@@ -7,7 +7,7 @@ use laywire_craft::text::Name;
 use laywire_store::{
     PgConnectOptions, PgPool, StoreError,
     private_cluster::{ClusterError, PrivateCluster},
-    terrain::TerrainError,
+    terrain::{OwnError, TerrainError},
 };
 
 mod demo;
@@ -40,7 +40,7 @@ enum Verb {
     /// Write the wire log out, or build the state anew from it.
     #[command(subcommand)]
     Log(log::Verb),
-    /// Load the ground.
+    /// Load the ground, or add to it what no map has.
     #[command(subcommand)]
     Terrain(terrain::Verb),
     /// Reckon from a question in JSON on standard input.
@@ -76,6 +76,9 @@ pub enum CommandError {
     /// The ground could not be loaded.
     #[error("{0}")]
     Terrain(#[from] TerrainError),
+    /// The unit's own features could not be added, listed or removed.
+    #[error("{0}")]
+    Own(#[from] OwnError),
     /// The address to listen on is taken or not allowed.
     #[error("cannot listen on {address}: {error}. Choose another with --listen")]
     Listen {

@@ -298,8 +298,9 @@ impl<'a> Tags<'a> {
         }
     }
 
-    /// The highest of a power line's voltages, in volts.
+    /// The highest of a power line's voltages, in volts. A railway's is another matter.
     pub(super) fn voltage_v(&self) -> Option<i32> {
+        self.power?;
         let volts = self.voltage?.split(';').filter_map(|value| value.trim().parse().ok());
         volts.filter(|volts| (1..=2_000_000).contains(volts)).max()
     }
@@ -433,7 +434,9 @@ mod tests {
 
     #[test]
     fn a_power_line_has_the_highest_of_its_voltages() {
-        let voltage = |value| Tags::gather([("voltage", value)].into_iter()).voltage_v();
+        let of = |key, value| Tags::gather([(key, "line"), ("voltage", value)].into_iter()).voltage_v();
+        let voltage = |value| of("power", value);
+        assert_eq!(of("railway", "550"), None);
         assert_eq!(voltage("33000"), Some(33_000));
         assert_eq!(voltage("33000;90000"), Some(90_000));
         assert_eq!(voltage("medium"), None);

@@ -8,7 +8,7 @@ use sqlx::{Executor as _, PgPool};
 use super::classing::FreeText;
 
 /// The most bytes of text.
-const LARGEST_TEXT: usize = 20_000_000;
+pub const LARGEST_TEXT: usize = 20_000_000;
 /// The most features in a file.
 const MOST_FEATURES: usize = 10_000;
 /// The most features in all.

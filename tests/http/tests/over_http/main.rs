@@ -11,6 +11,7 @@ mod access;
 mod bad_input;
 mod command_line;
 mod feed;
+mod foreseen;
 mod outage;
 mod reckon;
 mod reports;
