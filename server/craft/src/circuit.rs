@@ -547,7 +547,7 @@ pub(crate) fn cautions() -> Vec<Item> {
             "PS 623 p. 44; WAC 296-54-529",
         ),
     ]
-    .map(|(id, text, source)| Item { id, text: text.to_owned(), source })
+    .map(|(id, text, source)| Item { id, text: text.to_owned(), source: source.into() })
     .into()
 }
 

@@ -183,7 +183,7 @@ impl Crossing {
         if self.obstacle != Obstacle::Stream || !spans || self.state == CrossingState::StruckOut {
             return None;
         }
-        let half = self.span.unwrap_or(profile.normal_span.value).half();
+        let half = self.span.unwrap_or(profile.span.normal.value).half();
         Some(Stretch { from: self.chainage - half, to: self.chainage + half })
     }
 }

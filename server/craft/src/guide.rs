@@ -8,15 +8,17 @@
 //! *MIL-HDBK-1025/10* and *MIL-HDBK-1012/3*: US Navy handbooks; *Corcoran 1917*: A. P. Corcoran, Popular Science
 //! Monthly 90(6).
 
+use std::borrow::Cow;
+
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
     construction::Construction,
     obstacle::Obstacle,
-    profile::Profile,
+    profile::{HeightRules, Profile, feet_and_metres},
     refusal::Refusal,
-    units::{Metres, feet},
+    units::Metres,
 };
 
 /// One thing to do, or one caution to heed.
@@ -27,14 +29,18 @@ pub struct Item {
     /// What to do, in words.
     pub text: String,
     /// Where the practice was read.
-    pub source: &'static str,
+    pub source: Cow<'static, str>,
 }
 
-fn item(id: &'static str, text: impl Into<String>, source: &'static str) -> Item {
-    Item { id, text: text.into(), source }
+pub(crate) fn item(
+    id: &'static str,
+    text: impl Into<String>,
+    source: impl Into<Cow<'static, str>>,
+) -> Item {
+    Item { id, text: text.into(), source: source.into() }
 }
 
-const PRACTICE: &str = "common practice, no source";
+pub(crate) const PRACTICE: &str = "common practice, no source";
 const RAIL_UNDER: &str =
     "SS0444 p. 25: under the rails, between the ties; a train's updraft lifts loose wire";
 
@@ -96,12 +102,14 @@ pub struct Choice {
     pub construction: Construction,
     /// Why it stands where it stands in the list.
     pub reason: &'static str,
-    /// The least height, for an overhead crossing.
+    /// The least height, for an overhead crossing: the one that governs.
     pub least_height_m: Option<Metres>,
+    /// The heights that the field rule and the civil code ask for, and which of them governs.
+    pub heights: Option<HeightRules>,
     /// The least depth, for a buried crossing.
     pub least_depth_m: Option<Metres>,
-    /// The source of the height or depth.
-    pub figure_source: Option<&'static str>,
+    /// The source of the height that governs, or of the depth.
+    pub figure_source: Option<String>,
     /// Whether it may stay. A ladder may not: it has to be replaced before the crossing is finished.
     pub lasting: bool,
     /// What the lead team does at the least.
@@ -139,11 +147,12 @@ pub struct Guide {
 /// ```
 /// use laywire_craft::{construction::Construction, guide::guide};
 /// use laywire_craft::{obstacle::Obstacle, profile::Profile, units::feet};
-/// let road = guide(Obstacle::Road, true, &Profile::field());
+/// let road = guide(Obstacle::Road, true, Profile::field());
 /// assert_eq!(road.allowed[0].construction, Construction::ThroughCulvert);
 /// let overhead = road.allowed.iter().find(|choice| choice.construction.is_overhead()).ok_or("none")?;
-/// // SS0440 pp. 29, 31: at least 14 ft over a secondary road.
-/// assert_eq!(overhead.least_height_m, Some(feet(14.0)));
+/// // SS0440 pp. 29, 31: at least 14 ft over a secondary road; NESC rule 232: 15.5 ft, which governs on a public one.
+/// let heights = overhead.heights.as_ref().ok_or("no rule")?;
+/// assert_eq!((heights.field.least_m, overhead.least_height_m), (feet(14.0), Some(feet(15.5))));
 /// # Ok::<(), &str>(())
 /// ```
 #[must_use]
@@ -152,7 +161,7 @@ pub fn guide(obstacle: Obstacle, hard_surface: bool, profile: &Profile) -> Guide
     let mut refused = Vec::new();
     for construction in ranked(obstacle) {
         match check(obstacle, hard_surface, construction) {
-            Ok(()) => allowed.push(choice(obstacle, construction, profile)),
+            Ok(()) => allowed.push(choice_where(obstacle, None, construction, profile)),
             Err(refusal) => refused.push(Forbidden { construction, reason: refusal.to_string() }),
         }
     }
@@ -177,20 +186,29 @@ fn ranked(obstacle: Obstacle) -> [Construction; 8] {
     }
 }
 
-fn choice(obstacle: Obstacle, construction: Construction, profile: &Profile) -> Choice {
-    let height =
-        (construction.is_overhead() && obstacle != Obstacle::Stream).then(|| profile.least_height(obstacle));
-    let depth = (construction == Construction::Buried).then_some(profile.burial_depth);
+/// The choice of a construction that [`check`] allows, with the heights over a way that is public, or not, or as the
+/// profile has it.
+pub(crate) fn choice_where(
+    obstacle: Obstacle,
+    public: Option<bool>,
+    construction: Construction,
+    profile: &Profile,
+) -> Choice {
+    let heights =
+        construction.is_overhead().then(|| profile.heights_over(obstacle, public)).flatten();
+    let depth = (construction == Construction::Buried).then_some(&profile.burial.depth);
+    let height_source = heights.as_ref().map(|heights| heights.governs.source.clone());
     Choice {
         construction,
         reason: reason(obstacle, construction),
-        least_height_m: height.map(|f| f.value),
-        least_depth_m: depth.map(|f| f.value),
-        figure_source: height.or(depth).map(|f| f.source),
+        least_height_m: heights.as_ref().map(|heights| heights.governs.least_m),
+        least_depth_m: depth.map(|depth| depth.value),
+        figure_source: height_source.or(depth.map(|depth| depth.source.to_string())),
         lasting: construction != Construction::Ladder,
         lead: lead_list(obstacle, construction),
-        finish: finishing_list(obstacle, construction, profile),
+        finish: finishing_list(heights.as_ref(), construction, profile, obstacle),
         cautions: cautions(obstacle, construction),
+        heights,
     }
 }
 
@@ -265,29 +283,24 @@ fn lead_list(obstacle: Obstacle, construction: Construction) -> Vec<Item> {
     list
 }
 
-fn feet_and_metres(height: Metres) -> String {
-    format!("{:.2} m ({:.1} ft)", height.value(), height.value() / feet(1.0).value())
-}
-
 /// What makes the crossing safe for traffic, water and weather.
-fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Profile) -> Vec<Item> {
+fn finishing_list(
+    heights: Option<&HeightRules>,
+    construction: Construction,
+    profile: &Profile,
+    obstacle: Obstacle,
+) -> Vec<Item> {
     let mut list = Vec::new();
-    if construction.is_overhead() {
-        let least = profile.least_height(obstacle);
-        if obstacle == Obstacle::Stream {
-            list.push(item(
-                "height",
-                "Lowest point of the wire clear of the highest water and what it carries",
-                PRACTICE,
-            ));
-            list.push(item("no_splice", "No splice anywhere in the span", PRACTICE));
-        } else {
-            let text = format!(
-                "Lowest point of the wire at least {} above the surface",
-                feet_and_metres(least.value)
-            );
-            list.push(item("height", text, least.source));
-        }
+    if construction.is_overhead() && obstacle == Obstacle::Stream {
+        list.push(item(
+            "height",
+            "Lowest point of the wire clear of the highest water and what it carries",
+            PRACTICE,
+        ));
+        list.push(item("no_splice", "No splice anywhere in the span", PRACTICE));
+    }
+    if let Some(heights) = heights {
+        list.push(height_item(heights));
     }
     list.extend(building(construction, profile));
     let tags = if construction.is_overhead() {
@@ -298,6 +311,20 @@ fn finishing_list(obstacle: Obstacle, construction: Construction, profile: &Prof
     list.push(tags);
     list.push(item("call", "Call both ways over the wire after the last touch", "SS04377 p. 22"));
     list
+}
+
+/// The height that governs, and beside it the other rule where the two differ.
+fn height_item(heights: &HeightRules) -> Item {
+    let governs = &heights.governs;
+    let least = feet_and_metres(governs.least_m);
+    let mut text = format!("Lowest point of the wire at least {least} above the surface");
+    let other = if governs == &heights.field { &heights.civil } else { &heights.field };
+    if other.least_m > governs.least_m {
+        // A smaller height governs only where the way is not public.
+        let civil = feet_and_metres(other.least_m);
+        text = format!("{text}. This way is not public; on a public one at least {civil}");
+    }
+    item("height", text, governs.source.clone())
 }
 
 /// What this construction asks for wherever it stands.
@@ -322,11 +349,12 @@ fn building(construction: Construction, profile: &Profile) -> Vec<Item> {
             list.push(item("no_chafe", "Tape or pad it where it bends over an edge", PRACTICE));
         }
         C::UnderRails => {
-            list.push(item(
-                "stakes",
-                "Stakes 1 to 2 ft (0.3 to 0.6 m) outside the rails, wire tied to both, no slack",
-                "SS0444 p. 25",
-            ));
+            let stakes = &profile.railway.stake_distance;
+            let text = format!(
+                "Stakes at least {} outside the rails (1 to 2 ft is usual), wire tied to both, no slack",
+                feet_and_metres(stakes.value)
+            );
+            list.push(item("stakes", text, stakes.source.to_string()));
             list.push(item("trench", "Trench it to the edge of the improved ground on both sides", PRACTICE));
             list.push(item("ballast", "Ballast put back as it was", PRACTICE));
         }
@@ -372,8 +400,8 @@ fn building(construction: Construction, profile: &Profile) -> Vec<Item> {
             ));
         }
         C::Buried => {
-            let text = format!("Trench at least {} deep", feet_and_metres(profile.burial_depth.value));
-            list.push(item("depth", text, profile.burial_depth.source));
+            let text = format!("Trench at least {} deep", feet_and_metres(profile.burial.depth.value));
+            list.push(item("depth", text, profile.burial.depth.source.to_string()));
             list.push(item(
                 "stakes",
                 "Stake each side; a spare length left in the trench and at both ends",
@@ -491,7 +519,7 @@ mod tests {
     fn nothing_ever_goes_over_a_railway() {
         // SS0444 p. 25; GO 95 rule 113.4 keeps pairs as weak as field wire off railway spans as well.
         for hard in [false, true] {
-            let guide = guide(Obstacle::Railway, hard, &Profile::field());
+            let guide = guide(Obstacle::Railway, hard, Profile::field());
             assert!(guide.allowed.iter().all(|c| !c.construction.is_overhead()));
             assert_eq!(guide.refused.iter().filter(|f| f.construction.is_overhead()).count(), 3);
             assert!(guide.allowed.iter().any(|c| c.construction == Construction::UnderRails));
@@ -502,7 +530,7 @@ mod tests {
     fn every_place_allows_something_that_lasts_and_names_its_cautions() {
         for obstacle in Obstacle::ALL {
             for hard in [false, true] {
-                let guide = guide(obstacle, hard, &Profile::field());
+                let guide = guide(obstacle, hard, Profile::field());
                 assert_eq!(guide.allowed.len() + guide.refused.len(), Construction::ALL.len());
                 assert!(guide.allowed.iter().any(|c| c.lasting), "{obstacle} {hard}");
                 for choice in &guide.allowed {
@@ -523,13 +551,13 @@ mod tests {
     }
 
     #[test]
-    fn heights_are_the_field_manuals() {
-        // SS0440 pp. 29, 31: 14 ft over a secondary road, 18 ft over a primary road.
+    fn the_greater_of_the_field_and_the_civil_height_governs() {
+        // SS0440 pp. 29, 31: 14 ft over a secondary road, 18 ft over a primary one. NESC rule 232: 15.5 ft over roads.
         let over = |o| {
-            let g = guide(o, true, &Profile::field());
+            let g = guide(o, true, Profile::field());
             g.allowed.iter().find(|c| c.construction.is_overhead()).unwrap().least_height_m.unwrap().value()
         };
-        assert!((over(Obstacle::Road) - 4.2672).abs() < 1e-9);
+        assert!((over(Obstacle::Road) - 4.7244).abs() < 1e-9);
         assert!((over(Obstacle::MainHighway) - 5.4864).abs() < 1e-9);
     }
 
@@ -544,7 +572,7 @@ mod tests {
 
     #[test]
     fn a_minor_road_is_sooner_dug_than_spanned() {
-        let order: Vec<_> = guide(Obstacle::DirtRoad, false, &Profile::field())
+        let order: Vec<_> = guide(Obstacle::DirtRoad, false, Profile::field())
             .allowed
             .iter()
             .map(|c| c.construction)

@@ -546,11 +546,11 @@ impl Installation {
         crossing.clearance = b.clearance_m.or(measured);
         crossing.depth = b.depth_m;
         if construction.is_overhead() && crossing.clearance.is_none() {
-            return Err(Refusal::HeightNeeded { obstacle, least_m: profile.least_height(obstacle).value });
+            return Err(Refusal::HeightNeeded { obstacle, least_m: least_height(obstacle, profile) });
         }
         high_enough(obstacle, Some(construction), crossing.clearance, profile)?;
         if construction == Construction::Buried {
-            let least_m = profile.burial_depth.value;
+            let least_m = profile.burial.depth.value;
             let given_m = crossing.depth.ok_or(Refusal::DepthNeeded { least_m })?;
             in_range("A depth", given_m, 0.0, 5.0)?;
             if given_m < least_m {
@@ -742,6 +742,11 @@ fn in_range(what: &'static str, given_m: Metres, least: f64, most: f64) -> Resul
     }
 }
 
+/// The least height of an overhead wire for the place; over water any height above the highest.
+fn least_height(obstacle: Obstacle, profile: &Profile) -> Metres {
+    profile.least_height(obstacle).map_or(Metres::ZERO, |length| length.value)
+}
+
 /// An overhead wire's height, where one was reported, against the least for the place.
 fn high_enough(
     obstacle: Obstacle,
@@ -753,7 +758,7 @@ fn high_enough(
         return Ok(());
     };
     in_range("A height", given_m, -20.0, 100.0)?;
-    let least_m = profile.least_height(obstacle).value;
+    let least_m = least_height(obstacle, profile);
     if obstacle == Obstacle::Stream {
         return if given_m > Metres::ZERO { Ok(()) } else { Err(Refusal::InTheWater { given_m }) };
     }

@@ -26,6 +26,7 @@ pub mod profile;
 pub mod reels;
 pub mod refusal;
 pub mod report;
+pub mod site;
 pub mod span;
 pub mod text;
 pub mod trace;

@@ -11,11 +11,12 @@ use utoipa::ToSchema;
 
 use crate::{
     construction::Construction,
-    figure::{PLANNING, PlanningFigure},
+    figure::PlanningFigure,
     guide,
     obstacle::Obstacle,
+    profile::Profile,
     refusal::Refusal,
-    units::{Metres, MetresPerMinute, Minutes, Times, miles_an_hour},
+    units::{Metres, MetresPerMinute, Minutes, Times},
 };
 
 /// The most legs in a line.
@@ -32,11 +33,14 @@ const MOST_TIMES: f64 = 20.0;
 
 /// Where nothing makes the work longer.
 const ONCE: PlanningFigure<f64> = PlanningFigure::new(1.0, "as it is published or given");
-const NIGHT: PlanningFigure<f64> = PlanningFigure::new(
-    1.5,
-    "Seabee: man-hours at night × 1.5, published for wire obstacles, so by analogy only",
-);
-const WAGON_RATE: &str = "Corcoran 1917: a cable wagon lays about 6 mph";
+
+/// A figure of the built-in profile.
+macro_rules! planned {
+    ($figure:expr) => {{
+        let figure = $figure;
+        PlanningFigure::new(figure.value, figure.source.as_str())
+    }};
+}
 
 /// Over which ground a leg goes.
 #[derive(
@@ -71,14 +75,14 @@ impl Ground {
         }
     }
 
-    /// How many times as long as along a road it takes.
-    fn times(self) -> f64 {
+    /// The name in the profile.
+    pub(crate) fn as_str(self) -> &'static str {
         match self {
-            Self::Roadside => 1.0,
-            Self::Open => 1.2,
-            Self::Wooded => 2.0,
-            Self::Broken => 1.5,
-            Self::Wet => 2.5,
+            Self::Roadside => "roadside",
+            Self::Open => "open",
+            Self::Wooded => "wooded",
+            Self::Broken => "broken",
+            Self::Wet => "wet",
         }
     }
 }
@@ -118,41 +122,6 @@ impl Means {
             Self::Wagon => "from a wagon",
             Self::Foot => "on foot",
         }
-    }
-
-    /// How fast wire is laid along a road.
-    fn laying(self, light: Light) -> PlanningFigure<MetresPerMinute> {
-        let (mph, source) = match (self, light) {
-            (Self::Wagon, Light::Day) => (6.0, WAGON_RATE),
-            (Self::Wagon, Light::Night) => (
-                4.0,
-                "planning value, editable: Corcoran 1917's 6 mph, slowed by Seabee's night factor of 1.5",
-            ),
-            (Self::Vehicle, Light::Day) => {
-                (6.0, "planning value, editable: no faster than Corcoran 1917's wagon, 6 mph")
-            }
-            (Self::Vehicle, Light::Night) => {
-                (3.0, "915th: a laying truck at night without lights goes 3 mph")
-            }
-            (Self::Foot, Light::Day) => (
-                1.05,
-                "planning value, editable: Signaller 2005's night rate, by Seabee's night factor of 1.5",
-            ),
-            (Self::Foot, Light::Night) => {
-                (0.7, "Signaller 2005: three people, 2 miles in about 3 h, at night")
-            }
-        };
-        PlanningFigure::new(miles_an_hour(mph), source)
-    }
-
-    /// How fast a team goes along wire that lies.
-    fn following(self) -> PlanningFigure<MetresPerMinute> {
-        let mph = match self {
-            Self::Vehicle => 8.0,
-            Self::Wagon => 4.0,
-            Self::Foot => 2.5,
-        };
-        PlanningFigure::new(miles_an_hour(mph), PLANNING)
     }
 }
 
@@ -480,19 +449,8 @@ fn check_figures(figures: &Figures) -> Result<(), Error> {
 /// ```
 #[must_use]
 pub fn lead_minutes(construction: Construction) -> (Minutes, &'static str) {
-    let (minutes, source) = match construction {
-        Construction::Buried => (3.5, "Corcoran 1917: a buried crossing, 3 to 4 min by two men"),
-        Construction::OverheadLancePoles => {
-            (5.5, "Corcoran 1917: a crossing on two poles, at least 5 to 6 min by four men")
-        }
-        Construction::OverheadTrees | Construction::OverheadPoles | Construction::UnderBridge => {
-            (8.0, PLANNING)
-        }
-        Construction::ThroughCulvert => (5.0, PLANNING),
-        Construction::UnderRails => (10.0, PLANNING),
-        Construction::Ladder => (12.0, PLANNING),
-    };
-    (Minutes::from_const(minutes), source)
+    let time = &Profile::field().pace.constructions.of(construction).lead;
+    (time.value, time.source.as_str())
 }
 
 /// The follow-up team's minutes at a crossing by day: until traffic, water and weather cannot break the wire.
@@ -504,15 +462,8 @@ pub fn lead_minutes(construction: Construction) -> (Minutes, &'static str) {
 /// Planning values: nobody has published them.
 #[must_use]
 pub fn follow_up_minutes(construction: Construction) -> (Minutes, &'static str) {
-    let minutes = match construction {
-        Construction::ThroughCulvert => 10.0,
-        Construction::UnderBridge | Construction::Buried => 15.0,
-        Construction::UnderRails | Construction::OverheadTrees | Construction::OverheadPoles => 20.0,
-        Construction::OverheadLancePoles => 30.0,
-        // It is replaced by an overhead crossing (SS0440 p. 33).
-        Construction::Ladder => 40.0,
-    };
-    (Minutes::from_const(minutes), PLANNING)
+    let time = &Profile::field().pace.constructions.of(construction).follow_up;
+    (time.value, time.source.as_str())
 }
 
 /// The work of one team, as it adds up.
@@ -573,8 +524,10 @@ struct Plan<'a> {
 impl Plan<'_> {
     fn times(&self, ground: Ground) -> PlanningFigure<f64> {
         let own = self.input.figures.ground_times.iter().find(|own| own.ground == ground);
-        let planned =
-            if ground == Ground::Roadside { ONCE } else { PlanningFigure::new(ground.times(), PLANNING) };
+        let planned = match Profile::field().pace.times(ground) {
+            Some(factor) => PlanningFigure::new(factor.value.value(), factor.source.as_str()),
+            None => ONCE,
+        };
         planned.or_given(own.map(|own| own.times.value()))
     }
 
@@ -626,20 +579,21 @@ impl Plan<'_> {
 pub fn reckon(input: &Input) -> Result<Answer, Error> {
     check(input)?;
     let figures = &input.figures;
+    let built_in = &Profile::field().pace;
+    let at_night = PlanningFigure::new(built_in.night.value.value(), built_in.night.source.as_str());
     let night = match input.light {
         Light::Day => ONCE,
-        Light::Night => NIGHT.or_given(figures.night_times.map(Times::value)),
+        Light::Night => at_night.or_given(figures.night_times.map(Times::value)),
     };
     let plan = Plan {
         input,
         night,
-        laying: input.lead_means.laying(input.light).or_given(figures.lead_rate_m_per_min),
-        following: input.follow_up_means.following().or_given(figures.follow_up_rate_m_per_min),
+        laying: planned!(built_in.laying_rate(input.lead_means, input.light)).or_given(figures.lead_rate_m_per_min),
+        following: planned!(built_in.following_rate(input.follow_up_means)).or_given(figures.follow_up_rate_m_per_min),
     };
     let ground: Metres = input.legs.iter().map(|leg| leg.length_m).sum();
-    let reel_change =
-        PlanningFigure::new(Minutes::from_const(5.0), PLANNING).or_given(figures.reel_change_min);
-    let end_test = PlanningFigure::new(Minutes::from_const(5.0), PLANNING).or_given(figures.end_test_min);
+    let reel_change = planned!(&built_in.reel_change).or_given(figures.reel_change_min);
+    let end_test = planned!(&built_in.end_test).or_given(figures.end_test_min);
     let changes = f64::from(input.reel_changes) * reel_change.value.value() * night.value;
 
     let mut lead = Work::new();

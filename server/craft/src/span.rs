@@ -31,10 +31,6 @@ const MOST_STRETCH: f64 = 0.05;
 /// Two of half the span over the constant, over its hyperbolic cosine, where that is greatest: at u tanh u = 1. A wire that
 /// may be pulled with a tension T spans at most this many times T over its load, with any sag.
 const WIDEST: f64 = 1.325_486_838_798;
-/// The civil clearance over roads: NESC rule 232, communication wire over road, street or land open to trucks.
-const CIVIL_ROAD: Metres = feet(15.5);
-const CIVIL_ROAD_SOURCE: &str =
-    "IEEE C2 (NESC) rule 232: 15.5 ft over a road, street or land open to trucks, at the greatest sag";
 
 /// Why a span was not reckoned.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -614,12 +610,12 @@ pub struct SpanCondition {
 }
 
 /// A rule on the height over what is crossed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ClearanceRule {
     /// The least clearance: metres.
     pub least_m: Metres,
     /// Whose rule it is.
-    pub source: &'static str,
+    pub source: String,
 }
 
 /// The clearance at its worst.
@@ -1285,12 +1281,11 @@ fn strength_verdict(input: &SpanInput, conditions: &[SpanCondition]) -> Strength
 
 /// What the field and the civil code ask over an obstacle.
 fn rules(over: &Over) -> Vec<ClearanceRule> {
-    let field = Profile::field().least_height(over.obstacle);
-    let mut rules = vec![ClearanceRule { least_m: field.value, source: field.source }];
-    if matches!(over.obstacle, Obstacle::MainHighway | Obstacle::Road | Obstacle::DirtRoad) {
-        rules.push(ClearanceRule { least_m: CIVIL_ROAD, source: CIVIL_ROAD_SOURCE });
-    }
-    rules
+    let Some(rules) = Profile::field().heights_over(over.obstacle, Some(true)) else {
+        let source = "common practice, no source: clear of the highest water".to_owned();
+        return vec![ClearanceRule { least_m: Metres::ZERO, source }];
+    };
+    [rules.field, rules.civil].map(|rule| ClearanceRule { least_m: rule.least_m, source: rule.source }).into()
 }
 
 fn clearance_verdict(input: &SpanInput, over: &Over, conditions: &[SpanCondition]) -> ClearanceVerdict {

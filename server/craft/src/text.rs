@@ -93,6 +93,12 @@ text!(
     500,
     true
 );
+text!(
+    /// Where a figure was read. At most 300 characters on one line.
+    Source,
+    300,
+    false
+);
 
 #[cfg(test)]
 mod tests {

@@ -171,6 +171,15 @@ pub struct Farads(f64);
 #[schema(value_type = f64, minimum = 0, maximum = 1)]
 pub struct FaradsPerMetre(f64);
 
+/// The voltage of a power line, between its conductors.
+///
+/// # Units
+/// Kilovolts, from 0 to 2000.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 2000)]
+pub struct Kilovolts(f64);
+
 /// A part of a whole, as of a wire's strength, or a figure's tolerance.
 ///
 /// # Units
@@ -335,6 +344,7 @@ scale!(Pascals, "a pressure in pascals", " Pa", 0, 0.0, 1e6);
 scale!(KilogramsPerCubicMetre, "a density in kilograms for each cubic metre", " kg/m³", 0, 0.0, 1e5);
 scale!(Celsius, "a temperature in degrees Celsius", " °C", 1, -273.15, 1000.0);
 scale!(PerCelsius, "a change for each degree Celsius", "/°C", 7, 0.0, 1e-2);
+scale!(Kilovolts, "a voltage in kilovolts", " kV", 0, 0.0, 2e3);
 scale!(Share, "a share of the whole", "", 2, 0.0, 1.0);
 
 impl NewtonsPerMetre {

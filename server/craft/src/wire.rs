@@ -15,7 +15,7 @@ use crate::{
     figure::{GIVEN, PLANNING, PlanningFigure},
     guide,
     obstacle::Obstacle,
-    profile::Profile,
+    profile::{Length, Profile},
     refusal::Refusal,
     text::Name,
     units::Metres,
@@ -38,26 +38,7 @@ const DEEPEST: f64 = 10.0;
 /// Beyond a fifth of the span the short formula for the wire in it is no longer good enough, see [`span_wire`].
 const DEEPEST_SAG: f64 = 0.2;
 
-const ENDS: PlanningFigure<Metres> = PlanningFigure::new(
-    Metres::from_const(10.0),
-    "planning value, editable: down to the instrument, and enough to repair a break (SS0440 p. 29)",
-);
-const TAIL: PlanningFigure<Metres> = PlanningFigure::new(
-    Metres::from_const(2.0),
-    "planning value, editable: enough behind each tie to repair a break (SS0440 p. 29)",
-);
 const REBUILD: &str = "SS0440 p. 31: enough to rebuild the span, half of it on each side";
-const TRENCH_SPARE: PlanningFigure<Metres> = PlanningFigure::new(
-    Metres::from_const(1.0),
-    "planning value, editable: a spare length in the trench (common practice, no source)",
-);
-const SPLICE: PlanningFigure<Metres> = PlanningFigure::new(
-    Metres::from_const(0.3),
-    "planning value, editable: 6 in of stagger (SS0440 p. 49) and two ends of knot and seizing",
-);
-const SAG_OF_SPAN: f64 = 0.02;
-const SAG: &str = "planning value, editable: sag of 2 % of the span";
-const OVER_WATER: PlanningFigure<Metres> = PlanningFigure::new(Metres::from_const(3.0), PLANNING);
 const IN_TIE_HEIGHT: &str = "least height over this obstacle in the profile, and the sag";
 const STRAIGHT: &str = "common practice, no source: straight across";
 const NO_SLACK: &str = "SS0444 p. 25: under the rails without slack";
@@ -456,16 +437,7 @@ pub struct NoSplice {
 
 impl Default for NoSplice {
     fn default() -> Self {
-        Self {
-            stream_spans: true,
-            overhead_spans: true,
-            culverts: true,
-            bridges: false,
-            rails: true,
-            trenches: true,
-            ladders: true,
-            clear_m: Metres::from_const(2.0),
-        }
+        Profile::field().no_splice()
     }
 }
 
@@ -762,11 +734,15 @@ fn check_crossing(number: usize, crossing: &Crossing) -> Result<(), Error> {
     Ok(())
 }
 
+/// A length of the built-in profile.
+fn planned(length: &'static Length) -> PlanningFigure<Metres> {
+    PlanningFigure::new(length.value, length.source.as_str())
+}
+
 /// The ground that a crossing takes.
 fn width(crossing: &Crossing) -> PlanningFigure<Metres> {
     let planned = if crossing.construction.is_overhead() {
-        let span = Profile::field().normal_span;
-        PlanningFigure::new(span.value, span.source)
+        planned(&Profile::field().span.normal)
     } else {
         let metres = match crossing.obstacle {
             Obstacle::MainHighway => 15.0,
@@ -797,9 +773,9 @@ struct Builder<'a> {
 
 impl<'a> Builder<'a> {
     fn new(input: &'a Input) -> Self {
+        let slack = &Profile::field().wire.slack;
         let slack =
-            PlanningFigure::new(Profile::field().slack_percent, "SS0444 p. 23: about 20 % of the distance")
-                .or_given(input.figures.slack_percent);
+            PlanningFigure::new(slack.value, slack.source.as_str()).or_given(input.figures.slack_percent);
         Self {
             input,
             slack,
@@ -815,7 +791,7 @@ impl<'a> Builder<'a> {
 
     fn build(mut self) -> Layout {
         let ground: Metres = self.input.legs.iter().map(|leg| leg.length_m).sum();
-        let end = ENDS.or_given(self.input.figures.end_m);
+        let end = planned(&Profile::field().wire.end).or_given(self.input.figures.end_m);
         self.add(What::End, None, end.value, "at the near end".to_owned(), end.source);
         let mut order: Vec<usize> = (0..self.input.crossings.len()).collect();
         order.sort_by_key(|&number| (self.input.crossings[number].chainage_m, number));
@@ -826,7 +802,7 @@ impl<'a> Builder<'a> {
         }
         self.open_ground(ground);
         self.add(What::End, None, end.value, "at the far end".to_owned(), end.source);
-        let splice = SPLICE.or_given(self.input.figures.splice_m);
+        let splice = planned(&Profile::field().wire.splice).or_given(self.input.figures.splice_m);
         let splices = Item {
             what: What::Splice,
             leg: None,
@@ -958,19 +934,17 @@ impl<'a> Builder<'a> {
     fn overhead(&mut self, number: usize, to: Metres, width: PlanningFigure<Metres>, part: f64) {
         let crossing = &self.input.crossings[number];
         let span = width.value;
-        let sag =
-            PlanningFigure::new(Metres::bounded(span.value() * SAG_OF_SPAN), SAG).or_given(crossing.sag_m);
+        let share = &Profile::field().wire.sag;
+        let sag = Metres::bounded(span.value() * f64::from(share.value) / 100.0);
+        let sag = PlanningFigure::new(sag, share.source.as_str()).or_given(crossing.sag_m);
         let tail = if crossing.construction == Construction::OverheadLancePoles {
             PlanningFigure::new(span.half(), REBUILD)
         } else {
-            TAIL
+            planned(&Profile::field().wire.tail)
         };
         let tail = tail.or_given(self.input.figures.tail_m).or_given(crossing.tail_m);
-        let least = if crossing.obstacle == Obstacle::Stream {
-            OVER_WATER.value
-        } else {
-            Profile::field().least_height(crossing.obstacle).value
-        };
+        let field = Profile::field();
+        let least = field.least_height(crossing.obstacle).unwrap_or(&field.wire.over_water).value;
         let height = PlanningFigure::new(least + sag.value, IN_TIE_HEIGHT).or_given(crossing.tie_height_m);
         let (wire, why, source) = match crossing.span_wire_m {
             Some(wire) => (wire, format!("span of {span}"), GIVEN),
@@ -996,7 +970,7 @@ impl<'a> Builder<'a> {
         let tail = if construction == C::UnderRails {
             none
         } else {
-            TAIL.or_given(self.input.figures.tail_m).or_given(crossing.tail_m)
+            planned(&Profile::field().wire.tail).or_given(self.input.figures.tail_m).or_given(crossing.tail_m)
         };
         let across = Metres::bounded(width.value.value() * part);
         let source = match construction {
@@ -1009,10 +983,9 @@ impl<'a> Builder<'a> {
         let slack = self.leg_slack();
         let detour = way.stretched(slack.value);
         let why = |where_to: &str| format!("{way} {where_to} and {} % slack", slack.value);
-        let field = Profile::field().burial_depth;
-        let depth = PlanningFigure::new(field.value, field.source).or_given(crossing.depth_m);
+        let depth = planned(&Profile::field().burial.depth).or_given(crossing.depth_m);
         let depth = if construction == C::Buried { depth } else { none };
-        let splice = SPLICE.or_given(self.input.figures.splice_m);
+        let splice = planned(&Profile::field().wire.splice).or_given(self.input.figures.splice_m);
 
         self.detour(number, detour, why("aside"));
         self.add(What::Tail, at, tail.value, "spare on the near side".to_owned(), tail.source);
@@ -1038,7 +1011,7 @@ impl<'a> Builder<'a> {
             );
         }
         if construction == C::Buried {
-            let spare = TRENCH_SPARE.or_given(self.input.figures.trench_spare_m);
+            let spare = planned(&Profile::field().wire.trench_spare).or_given(self.input.figures.trench_spare_m);
             self.add(What::TrenchSpare, at, spare.value, "spare in the trench".to_owned(), spare.source);
         }
         self.add(What::UpAndDown, at, depth.value, "up out of the trench".to_owned(), depth.source);

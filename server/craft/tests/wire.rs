@@ -81,13 +81,13 @@ fn each_construction_takes_what_its_parts_take() {
         let answer = reckon(&line(1000.0, vec![crossing])).unwrap();
         (answer.crossings[0].drawn_m, answer.crossings[0].to_wire_m - answer.crossings[0].from_wire_m)
     };
-    // By hand. Lance poles over a road: span 100 ft (SS0440 p. 33), sag 2 % of it, ties at 14 ft (SS0440 p. 29) and the
+    // By hand. Lance poles over a road: span 100 ft (SS0440 p. 33), sag 2 % of it, ties at 15.5 ft (NESC rule 232) and the
     // sag, half a span of tail on each side (SS0440 p. 31: enough to rebuild it).
     let span = 30.48;
     let sag = 0.02 * span;
     let hangs = span + 8.0 * sag * sag / (3.0 * span);
     let (drawn, along) = taken(crossing(500.0, Obstacle::Road, C::OverheadLancePoles));
-    near(drawn, hangs + 2.0 * (4.2672 + sag) + span);
+    near(drawn, hangs + 2.0 * (4.7244 + sag) + span);
     near(along, drawn.value());
     // Trees with figures of their own: 20 m, reckoned elsewhere as 20.2 m of wire, ties at 6 m, 3 m of tail.
     let trees = Crossing {
@@ -175,7 +175,7 @@ fn a_fault_at_a_tie_is_found_at_its_support() {
     near(found.chainage_m, support);
     let there = layout.along_wire(metres(support)).unwrap();
     near(there.from_wire_m, up - 15.24);
-    near(there.to_wire_m, up + 4.2672 + 0.02 * 30.48);
+    near(there.to_wire_m, up + 4.7244 + 0.02 * 30.48);
     let before = layout.on_ground(metres(10.0 + 120.0)).unwrap();
     assert_eq!((before.what, before.crossing), (What::Ground, None));
     near(before.chainage_m, 100.0);
@@ -205,7 +205,7 @@ fn no_splice_may_fall_where_the_setting_says_so() {
     let alone = line(1000.0, vec![crossing(500.0, Obstacle::Road, Construction::OverheadLancePoles)]);
     let stretch = Layout::new(&alone).unwrap().no_splice(&alone, &NoSplice::default()).unwrap()[0];
     let sag = 0.02 * 30.48;
-    near(stretch.to - stretch.from, 30.48 + 8.0 * sag * sag / (3.0 * 30.48) + 2.0 * (4.2672 + sag) + 4.0);
+    near(stretch.to - stretch.from, 30.48 + 8.0 * sag * sag / (3.0 * 30.48) + 2.0 * (4.7244 + sag) + 4.0);
 }
 
 #[test]

@@ -64,7 +64,6 @@ struct Watched {
 /// All the feeds of a process.
 pub struct Feeds {
     pool: PgPool,
-    slack_percent: u8,
     watched: Mutex<HashMap<OperationId, Watched>>,
     /// Says to every watcher that its pass may have been revoked.
     doubt: watch::Sender<()>,
@@ -74,8 +73,8 @@ pub struct Feeds {
 impl Feeds {
     /// None watched yet.
     #[must_use]
-    pub fn new(pool: PgPool, slack_percent: u8, closing: CancellationToken) -> Self {
-        Self { pool, slack_percent, watched: Mutex::default(), doubt: watch::Sender::new(()), closing }
+    pub fn new(pool: PgPool, closing: CancellationToken) -> Self {
+        Self { pool, watched: Mutex::default(), doubt: watch::Sender::new(()), closing }
     }
 
     fn watched(&self) -> std::sync::MutexGuard<'_, HashMap<OperationId, Watched>> {
@@ -168,6 +167,10 @@ impl Feeds {
         }
         let lines = laywire_store::lines(&self.pool, operation, after).await?;
         let crossings = laywire_store::crossings(&self.pool, operation, after).await?;
+        let slack_percent = match lines.is_empty() {
+            true => 0,
+            false => laywire_store::operation::profile(&self.pool, operation).await?.wire.slack.value,
+        };
         let mut news: Vec<News> = entries
             .into_iter()
             .map(|entry| News { entry, lines: Vec::new(), crossings: Vec::new() })
@@ -175,7 +178,7 @@ impl Feeds {
         let first = after + 1;
         for line in lines {
             if let Some(news) = at(&mut news, line.changed - first) {
-                news.lines.push(LineFeature::without_geometry(&line, self.slack_percent));
+                news.lines.push(LineFeature::without_geometry(&line, slack_percent));
             }
         }
         for crossing in crossings {

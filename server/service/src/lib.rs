@@ -11,7 +11,6 @@ pub mod problem;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use laywire_craft::profile::Profile;
 use laywire_store::PgPool;
 use tokio_util::sync::CancellationToken;
 
@@ -19,8 +18,6 @@ use tokio_util::sync::CancellationToken;
 pub struct Service {
     /// The database.
     pub pool: PgPool,
-    /// The figures of construction.
-    pub profile: Profile,
     /// Passes seen a moment ago.
     pub seen: access::Seen,
     /// Who watches.
@@ -35,9 +32,8 @@ impl Service {
     /// A service on a database whose schema is up to date.
     #[must_use]
     pub fn new(pool: PgPool, closing: CancellationToken, secure_cookies: bool) -> Arc<Self> {
-        let profile = Profile::field();
-        let feeds = Arc::new(feed::Feeds::new(pool.clone(), profile.slack_percent, closing.clone()));
-        Arc::new(Self { pool, profile, seen: access::Seen::default(), feeds, closing, secure_cookies })
+        let feeds = Arc::new(feed::Feeds::new(pool.clone(), closing.clone()));
+        Arc::new(Self { pool, seen: access::Seen::default(), feeds, closing, secure_cookies })
     }
 
     /// Has every pass looked up again, in requests to come and in feeds that are open.

@@ -68,6 +68,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
     OpenApiRouter::new()
         .routes(routes!(api::session::session, api::session::leave))
         .routes(routes!(api::operation::operation))
+        .routes(routes!(api::operation::operation_profile))
         .routes(routes!(api::line::lines, api::line::plan_line))
         .routes(routes!(api::crossing::crossings))
         .routes(routes!(api::guide::crossing_guide))
@@ -81,6 +82,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::plan::plan))
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
+        .routes(routes!(api::reckon::reckon_crossing))
         .routes(routes!(api::reckon::reckon_fault))
         .routes(routes!(api::reckon::reckon_span))
 }

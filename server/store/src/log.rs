@@ -17,7 +17,7 @@ use laywire_craft::{
 use sqlx::{FromRow, PgConnection, PgPool, types::Json};
 use uuid::Uuid;
 
-use crate::{StoreError, crossing, line, line::position, pass::sender};
+use crate::{StoreError, crossing, line, line::position, operation, pass::sender};
 
 /// The columns of an entry, as [`Row`] reads them.
 macro_rules! select_entry {
@@ -57,16 +57,11 @@ pub async fn record(
     by: &Sender,
     reports: Vec<Report>,
     now: DateTime<Utc>,
-    profile: &Profile,
 ) -> Result<Vec<(ReportId, Outcome)>, StoreError> {
     // The database keeps microseconds: what is decided on now has to be what a rebuild will read.
     let received_at = now.trunc_subsecs(6);
     let mut tx = pool.begin().await?;
-    let sequence: i64 = sqlx::query_scalar("select sequence from operation where operation = $1 for update")
-        .bind(operation.0)
-        .fetch_optional(&mut *tx)
-        .await?
-        .ok_or(StoreError::NoSuchOperation(operation.0))?;
+    let (sequence, profile) = operation::hold(&mut tx, operation).await?;
     let mut desk = Desk { operation, sequence, ..Desk::default() };
     let mut stands = already_there(&mut tx, operation, &reports).await?;
     let mut outcomes = Vec::with_capacity(reports.len());
@@ -77,7 +72,7 @@ pub async fn record(
             Outcome::AlreadyRecorded { sequence }
         } else {
             let entry = Entry { sequence: desk.sequence + 1, by: by.clone(), received_at, report };
-            match desk.take(&mut tx, entry, profile).await? {
+            match desk.take(&mut tx, entry, &profile).await? {
                 Ok(sequence) => {
                     stands.insert(id, sequence);
                     Outcome::Recorded { sequence }

@@ -1,8 +1,8 @@
 //! Operations: one command post's lines over one period.
 
 use chrono::{DateTime, Utc};
-use laywire_craft::{ids::OperationId, text::Name};
-use sqlx::PgPool;
+use laywire_craft::{ids::OperationId, profile::Profile, text::Name};
+use sqlx::{PgConnection, PgPool, types::Json};
 use uuid::Uuid;
 
 use crate::StoreError;
@@ -27,19 +27,51 @@ fn from_row((id, name, opened_at, sequence): Row) -> Result<Operation, StoreErro
     Ok(Operation { id: OperationId(id), name, opened_at, sequence })
 }
 
-/// Opens an operation.
+/// Opens an operation under a profile, which holds for all its time.
 ///
 /// # Errors
 /// When the database refuses.
-pub async fn open(pool: &PgPool, name: &Name, now: DateTime<Utc>) -> Result<OperationId, StoreError> {
+pub async fn open(
+    pool: &PgPool,
+    name: &Name,
+    profile: &Profile,
+    now: DateTime<Utc>,
+) -> Result<OperationId, StoreError> {
     let id = Uuid::now_v7();
-    sqlx::query("insert into operation (operation, name, opened_at) values ($1, $2, $3)")
+    sqlx::query("insert into operation (operation, name, opened_at, profile) values ($1, $2, $3, $4)")
         .bind(id)
         .bind(name.as_str())
         .bind(now)
+        .bind(Json(profile))
         .execute(pool)
         .await?;
     Ok(OperationId(id))
+}
+
+/// The figures that the operation was opened under.
+///
+/// # Errors
+/// When there is no such operation, or the database does not answer.
+pub async fn profile(pool: &PgPool, id: OperationId) -> Result<Profile, StoreError> {
+    let row: Option<(Json<Profile>,)> = sqlx::query_as("select profile from operation where operation = $1")
+        .bind(id.0)
+        .fetch_optional(pool)
+        .await?;
+    row.map(|(profile,)| profile.0).ok_or(StoreError::NoSuchOperation(id.0))
+}
+
+/// Holds the operation's counter row to the end of the transaction: nobody adds to its log meanwhile. Gives the last
+/// number in the log, and the figures that its reports are judged by.
+pub(crate) async fn hold(
+    connection: &mut PgConnection,
+    id: OperationId,
+) -> Result<(i64, Profile), StoreError> {
+    let row: Option<(i64, Json<Profile>)> =
+        sqlx::query_as("select sequence, profile from operation where operation = $1 for update")
+            .bind(id.0)
+            .fetch_optional(connection)
+            .await?;
+    row.map(|(sequence, profile)| (sequence, profile.0)).ok_or(StoreError::NoSuchOperation(id.0))
 }
 
 /// The operation, if there is one.

@@ -1,10 +1,10 @@
 //! The state tables from the log: are they what it adds up to, and if not, make them so. The rules that fold the log are
 //! the same that let the reports in.
 
-use laywire_craft::{ids::OperationId, installation::Installation, profile::Profile, report::Entry};
+use laywire_craft::{ids::OperationId, installation::Installation, report::Entry};
 use sqlx::{PgConnection, PgPool};
 
-use crate::{StoreError, crossing, line, log};
+use crate::{StoreError, crossing, line, log, operation};
 
 const PAGE: i64 = 2_000;
 
@@ -21,13 +21,9 @@ pub struct Differences {
 ///
 /// # Errors
 /// When the database does not answer, or an entry in the log breaks a rule at its place.
-pub async fn check(
-    pool: &PgPool,
-    operation: OperationId,
-    profile: &Profile,
-) -> Result<Differences, StoreError> {
+pub async fn check(pool: &PgPool, operation: OperationId) -> Result<Differences, StoreError> {
     let mut tx = pool.begin().await?;
-    let (entries, sum) = add_up(&mut tx, operation, profile).await?;
+    let (entries, sum) = add_up(&mut tx, operation).await?;
     let mut found = Vec::new();
     let mut lines = sum.lines;
     for stands in line::every(&mut tx, operation).await? {
@@ -72,9 +68,9 @@ fn differs(is: &str, should_be: &str) -> String {
 ///
 /// # Errors
 /// When the database does not answer, or an entry in the log breaks a rule at its place; then nothing changes.
-pub async fn rebuild(pool: &PgPool, operation: OperationId, profile: &Profile) -> Result<usize, StoreError> {
+pub async fn rebuild(pool: &PgPool, operation: OperationId) -> Result<usize, StoreError> {
     let mut tx = pool.begin().await?;
-    let (entries, sum) = add_up(&mut tx, operation, profile).await?;
+    let (entries, sum) = add_up(&mut tx, operation).await?;
     sqlx::query("delete from crossing where operation = $1").bind(operation.0).execute(&mut *tx).await?;
     sqlx::query("delete from line where operation = $1").bind(operation.0).execute(&mut *tx).await?;
     let sequence: i64 = sqlx::query_scalar("select sequence from operation where operation = $1")
@@ -95,13 +91,8 @@ pub async fn rebuild(pool: &PgPool, operation: OperationId, profile: &Profile) -
 async fn add_up(
     connection: &mut PgConnection,
     operation: OperationId,
-    profile: &Profile,
 ) -> Result<(usize, Installation), StoreError> {
-    sqlx::query("select sequence from operation where operation = $1 for update")
-        .bind(operation.0)
-        .fetch_optional(&mut *connection)
-        .await?
-        .ok_or(StoreError::NoSuchOperation(operation.0))?;
+    let (_, profile) = operation::hold(&mut *connection, operation).await?;
     let mut entries: Vec<Entry> = Vec::new();
     loop {
         let after = entries.last().map_or(0, |entry| entry.sequence);
@@ -111,6 +102,6 @@ async fn add_up(
         }
         entries.extend(page);
     }
-    let sum = Installation::fold(&entries, profile)?;
+    let sum = Installation::fold(&entries, &profile)?;
     Ok((entries.len(), sum))
 }

@@ -200,6 +200,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/profile': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * The figures that hold for the operation, each with its source, and what is looser than the built-in ones. They were
+     *     given when it was opened and do not change.
+     */
+    get: operations['operation_profile'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/queue': {
     parameters: {
       query?: never;
@@ -271,6 +291,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/reckon/crossing': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * What is allowed at a crossing with what is at hand there, the best first, and what is refused. The figures are those of
+     *     the operation's profile.
+     */
+    post: operations['reckon_crossing'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/reckon/fault': {
     parameters: {
       query?: never;
@@ -328,6 +368,11 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
   schemas: {
+    /**
+     * @description Whether what a construction needs is known to be there.
+     * @enum {string}
+     */
+    AtHand: 'there' | 'look';
     /** @description What happened. */
     Body:
       | (components['schemas']['LinePlanned'] & {
@@ -436,10 +481,11 @@ export interface components {
       cautions: components['schemas']['Item'][];
       /** @description The construction. */
       construction: components['schemas']['Construction'];
-      /** @description The source of the height or depth. */
+      /** @description The source of the height that governs, or of the depth. */
       figure_source?: string | null;
       /** @description What the follow-up team finishes. */
       finish: components['schemas']['Item'][];
+      heights?: components['schemas']['HeightRules'] | null;
       /** @description Whether it may stay. A ladder may not: it has to be replaced before the crossing is finished. */
       lasting: boolean;
       /** @description What the lead team does at the least. */
@@ -699,6 +745,11 @@ export interface components {
       crossing: components['schemas']['CrossingId'];
     };
     /**
+     * @description How water runs.
+     * @enum {string}
+     */
+    Current: 'still' | 'slow' | 'fast';
+    /**
      * Format: double
      * @description A loss of speech over a wire.
      *
@@ -724,6 +775,13 @@ export interface components {
     Degrees: number;
     /** @description A line's number, the same from end to end, and never a unit's name: it has a digit in it and is short. */
     Designation: string;
+    /** @description A distance to keep from a power line. */
+    Distance: {
+      /** @description The least distance, in metres. */
+      least_m: components['schemas']['Metres'];
+      /** @description The rule. */
+      source: string;
+    };
     /**
      * @description One end of the span.
      * @enum {string}
@@ -866,6 +924,39 @@ export interface components {
       /** @description The wire or telephone, and which figure of it. */
       what: string;
     };
+    /** @description A value under the name of its unit. */
+    FigureValue:
+      | {
+          /** @description Metres. */
+          m: components['schemas']['Metres'];
+        }
+      | {
+          /** @description Metres a minute. */
+          m_per_min: components['schemas']['MetresPerMinute'];
+        }
+      | {
+          /** @description Minutes. */
+          min: components['schemas']['Minutes'];
+        }
+      | {
+          /** @description A factor. */
+          times: components['schemas']['Times'];
+        }
+      | {
+          /**
+           * Format: int32
+           * @description Percent.
+           */
+          percent: number;
+        }
+      | {
+          /** @description Whether a rule holds. */
+          yes: boolean;
+        }
+      | {
+          /** @description Kilovolts. */
+          kv: components['schemas']['Kilovolts'];
+        };
     /** @description One construction that is refused at a place, and why. */
     Forbidden: {
       /** @description The construction. */
@@ -927,6 +1018,17 @@ export interface components {
       /** @description PostgreSQL's. */
       postgresql: string;
     };
+    /** @description The heights that the rules ask for over one way, and the one that governs. */
+    HeightRules: {
+      /** @description What the civil code asks. */
+      civil: components['schemas']['RuledHeight'];
+      /** @description What the field rule asks. */
+      field: components['schemas']['RuledHeight'];
+      /** @description The one that governs: the greater on a public way, else the field one. */
+      governs: components['schemas']['RuledHeight'];
+      /** @description Whether the way is public, by the profile or as it was said of this place. */
+      public: boolean;
+    };
     /** @description Who has a crossing in hand. */
     InHand: {
       /**
@@ -973,6 +1075,14 @@ export interface components {
      *     Kilograms for each cubic metre, from 0 to 1e5.
      */
     KilogramsPerCubicMetre: number;
+    /**
+     * Format: double
+     * @description The voltage of a power line, between its conductors.
+     *
+     *     # Units
+     *     Kilovolts, from 0 to 2000.
+     */
+    Kilovolts: number;
     /**
      * @description What a report is about, without its particulars.
      * @enum {string}
@@ -1043,6 +1153,11 @@ export interface components {
       /** @description What the leak leads to. */
       path?: components['schemas']['LeakPath'];
     };
+    /**
+     * @description By which light the work is done.
+     * @enum {string}
+     */
+    Light: 'day' | 'night';
     /** @description Lines as a GeoJSON collection. */
     LineCollection: {
       /** @description The lines, by their numbers. */
@@ -1177,6 +1292,11 @@ export interface components {
           /** @description Weather of one's own. */
           custom: components['schemas']['Weather'];
         };
+    /**
+     * @description What carries the reels.
+     * @enum {string}
+     */
+    Means: 'vehicle' | 'wagon' | 'foot';
     /** @description One cause that the distance may be off for, and by how much. */
     MetreShare: {
       /** @description The cause, in words. */
@@ -1192,6 +1312,22 @@ export interface components {
      *     Metres, from -1e8 to 1e8: two and a half times round the Earth, either way. Sums stop at those ends.
      */
     Metres: number;
+    /**
+     * Format: double
+     * @description How fast a team gets on over the ground.
+     *
+     *     # Units
+     *     Metres a minute, from 0 to 1e8. Sums stop at those ends.
+     */
+    MetresPerMinute: number;
+    /**
+     * Format: double
+     * @description A span of time.
+     *
+     *     # Units
+     *     Minutes, from 0 to 1e8. Sums stop at those ends, and so does a difference: no work takes less than no time.
+     */
+    Minutes: number;
     /** @description A balance by the arms alone. */
     MurrayTest: {
       /** @description How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable). */
@@ -1206,6 +1342,13 @@ export interface components {
     };
     /** @description A name: a team's call sign, an end of a line, a reel's label. At most 40 characters on one line. */
     Name: string;
+    /** @description A power line near the place. */
+    NearPowerLine: {
+      distance_m?: components['schemas']['Metres'] | null;
+      kilovolts?: components['schemas']['Kilovolts'] | null;
+      /** @description Whether there is one. */
+      there: boolean;
+    };
     /** @description A line to be added, as a GeoJSON feature. Foreign members beside these are not looked at, as RFC 7946 has it. */
     NewLine: {
       geometry: components['schemas']['LineString'] | null;
@@ -1338,6 +1481,15 @@ export interface components {
      * @description One command post's lines over one period.
      */
     OperationId: string;
+    /** @description The figures that hold for an operation. */
+    OperationProfile: {
+      /** @description Every figure with its source. */
+      figures: components['schemas']['ProfileFigure'][];
+      /** @description What the unit calls it. */
+      name: components['schemas']['Name'];
+      /** @description Where a figure is looser than the built-in one. */
+      warnings: components['schemas']['ProfileWarning'][];
+    };
     /**
      * @description By what the queue is ordered.
      * @enum {string}
@@ -1412,6 +1564,14 @@ export interface components {
      * @description The secret's public name.
      */
     PassId: string;
+    /** @description A culvert or a bridge. */
+    Passage: {
+      distance_m?: components['schemas']['Metres'] | null;
+      /** @description Whether water fills it, or will at its highest. */
+      flooded?: boolean | null;
+      /** @description Whether there is one. */
+      there: boolean;
+    };
     /**
      * Format: double
      * @description How much a length or a resistance grows with warmth, as a part of itself.
@@ -1446,6 +1606,26 @@ export interface components {
        * @example urn:laywire:problem:malformed
        */
       type: string;
+    };
+    /** @description A figure of a profile, for a list of them. */
+    ProfileFigure: {
+      /** @description Where it stands in the file, such as `heights.road.field`. */
+      figure: string;
+      /** @description Where it was read. */
+      source: string;
+      /** @description Its value. */
+      value: components['schemas']['FigureValue'];
+    };
+    /** @description A unit's figure that is looser than the built-in one. */
+    ProfileWarning: {
+      /** @description The built-in one. */
+      built_in: components['schemas']['FigureValue'];
+      /** @description Which figure, such as `heights.road.field`. */
+      figure: string;
+      /** @description What is looser, in words, with both figures. */
+      text: string;
+      /** @description The unit's. */
+      value: components['schemas']['FigureValue'];
     };
     /** @description The queue. */
     Queue: {
@@ -1768,6 +1948,13 @@ export interface components {
      * @description One report, made on the device before it is sent.
      */
     ReportId: string;
+    /** @description A height that one rule asks for. */
+    RuledHeight: {
+      /** @description The least height, in metres. */
+      least_m: components['schemas']['Metres'];
+      /** @description The rule. */
+      source: string;
+    };
     /** @description What a section gives to the whole. */
     SectionShare: {
       /** @description Length along the wire in metres. */
@@ -1809,6 +1996,146 @@ export interface components {
       far_ohm?: components['schemas']['Ohms'] | null;
       /** @description Between the conductors at the near end, in ohms, 0 to 1e8. */
       near_ohm: components['schemas']['Ohms'];
+    };
+    /** @description All that the trade says about one place. */
+    SiteAnswer: {
+      /** @description The distance to keep from a power line with body, pole and loose wire. */
+      keep_from_power: components['schemas']['Distance'];
+      /** @description What nobody has looked at yet, and what depends on it. */
+      look: string[];
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description Whether the way was taken for a public one. */
+      public: boolean;
+      /** @description What is refused. */
+      refused: components['schemas']['SiteRefusal'][];
+      /** @description What is allowed, the best first. */
+      ways: components['schemas']['SiteWay'][];
+    };
+    /** @description A place and what is known of it. What is left out nobody has looked at yet. */
+    SiteInput: {
+      bridge?: components['schemas']['Passage'] | null;
+      culvert?: components['schemas']['Passage'] | null;
+      /** @description Whether the ground can be dug: no rock, roots or pipes. */
+      diggable?: boolean | null;
+      /** @description What carries the follow-up team. */
+      follow_up_means?: components['schemas']['Means'];
+      /** @description Whether its surface is hard. */
+      hard_surface?: boolean | null;
+      lance_pole?: components['schemas']['LancePole'] | null;
+      /**
+       * Format: int32
+       * @description How many lance poles are at hand, from 0 to 65,535.
+       */
+      lance_poles?: number | null;
+      /** @description What carries the lead team's reels. */
+      lead_means?: components['schemas']['Means'];
+      /** @description By which light. */
+      light?: components['schemas']['Light'];
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      poles?: components['schemas']['StandingPoles'] | null;
+      power_line?: components['schemas']['NearPowerLine'] | null;
+      /** @description Whether the way is public. Left out: as the profile has it. */
+      public?: boolean | null;
+      span_m?: components['schemas']['Metres'] | null;
+      /** @description Whether trees that carry stand on both sides. */
+      trees?: boolean | null;
+      water?: components['schemas']['Water'] | null;
+      width_m?: components['schemas']['Metres'] | null;
+    };
+    /** @description One kind of thing to bring. */
+    SiteMaterial: {
+      /**
+       * Format: int32
+       * @description How many; none where it is a length alone.
+       */
+      count?: number | null;
+      length_m?: components['schemas']['Metres'] | null;
+      /** @description Where that was read. */
+      source: string;
+      /** @description What. */
+      what: string;
+      /** @description What it is for. */
+      why: string;
+    };
+    /** @description One thing that a construction needs. */
+    SiteNeed: {
+      /** @description Whether it is known to be there. */
+      at_hand: components['schemas']['AtHand'];
+      /** @description What it is, in words. */
+      what: string;
+    };
+    /** @description One construction that is refused here. */
+    SiteRefusal: {
+      /** @description The construction. */
+      construction: components['schemas']['Construction'];
+      /** @description The rule, in words and with its figures. */
+      reason: string;
+      /** @description What kind of rule it is. */
+      rule: components['schemas']['SiteRule'];
+    };
+    /**
+     * @description What kind of rule refuses.
+     * @enum {string}
+     */
+    SiteRule: 'trade' | 'not_at_hand' | 'power_line';
+    /** @description One team's time at the crossing. */
+    SiteTime: {
+      /** @description What it is made of. The items add up to it. */
+      items: components['schemas']['SiteTimeItem'][];
+      /** @description All of it, in minutes. */
+      work_min: components['schemas']['Minutes'];
+    };
+    /** @description One item of a team's time. */
+    SiteTimeItem: {
+      /** @description In minutes. */
+      minutes: components['schemas']['Minutes'];
+      /** @description Where the rate or the minutes are from, and what made them longer. */
+      source: string;
+      /** @description What the time is for, in words. */
+      what: string;
+    };
+    /** @description One construction that is allowed here. */
+    SiteWay: {
+      /** @description Whether all that it needs is known to be there. */
+      at_hand: components['schemas']['AtHand'];
+      /** @description What the trade says about it: heights, lists and cautions. */
+      choice: components['schemas']['Choice'];
+      detour_m?: components['schemas']['Metres'] | null;
+      /** @description The follow-up team's time: so long the wire is not safe yet, at the least. */
+      follow_up: components['schemas']['SiteTime'];
+      lance_poles?: components['schemas']['LancePoleSet'] | null;
+      /** @description The lead team's time. */
+      lead: components['schemas']['SiteTime'];
+      /** @description What to bring. */
+      materials: components['schemas']['SiteMaterial'][];
+      /** @description What it needs. */
+      needs: components['schemas']['SiteNeed'][];
+      /** @description How much of both teams' time is work on the carriageway of a road, in minutes. */
+      on_carriageway_min: components['schemas']['Minutes'];
+      /** @description Why it stands where it stands in the list, with the figures. */
+      reason: string;
+      span_m?: components['schemas']['Metres'] | null;
+      tie_height_m?: components['schemas']['Metres'] | null;
+      /** @description The wire that the crossing takes. */
+      wire: components['schemas']['SiteWire'];
+    };
+    /** @description The wire at the crossing. */
+    SiteWire: {
+      /** @description All of it, in metres. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description What it is made of. The items add up to it. */
+      items: components['schemas']['SiteWireItem'][];
+    };
+    /** @description One item of the wire at the crossing. */
+    SiteWireItem: {
+      /** @description The wire that leaves the reels for it, in metres. */
+      drawn_m: components['schemas']['Metres'];
+      /** @description Where the figure in it is from. */
+      source: string;
+      /** @description The sum in words. */
+      why: string;
     };
     /** @description All that is reckoned of a span. */
     SpanAnswer: {
@@ -1981,6 +2308,13 @@ export interface components {
      * @enum {string}
      */
     Standing: 'published' | 'reckoned' | 'from_memory' | 'planning_value' | 'given';
+    /** @description Poles that stand at the place. */
+    StandingPoles: {
+      /** @description Whether one of them carries power. */
+      carry_power?: boolean | null;
+      /** @description Whether there are any, on both sides. */
+      there: boolean;
+    };
     /** @description The wire's tension at its worst. */
     StrengthVerdict: {
       /** @description What the wire may be pulled with: newtons. */
@@ -2048,6 +2382,14 @@ export interface components {
       /** @description Changes when another extract is loaded. */
       version: string;
     };
+    /**
+     * Format: double
+     * @description How many times as long, as much or as far.
+     *
+     *     # Units
+     *     None: a factor from 0 to 1e8.
+     */
+    Times: number;
     /** @description The coordinates of a GeoJSON LineString, in the order in which the wire runs. */
     Trace: number[][];
     /** @description More of the laid trace. */
@@ -2088,6 +2430,11 @@ export interface components {
        * @description Since when it has stood open: passed, or else marked.
        */
       open_since: string;
+    };
+    /** @description The water of a stream. */
+    Water: {
+      current?: components['schemas']['Current'] | null;
+      highest_m?: components['schemas']['Metres'] | null;
     };
     /** @description Ice, wind and cold together. */
     Weather: {
@@ -2674,6 +3021,43 @@ export interface operations {
       };
     };
   };
+  operation_profile: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['OperationProfile'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   queue: {
     parameters: {
       query: {
@@ -2871,6 +3255,45 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['CircuitAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_crossing: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['SiteInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['SiteAnswer'];
         };
       };
       401: {

@@ -235,10 +235,10 @@ fn a_finish_put_right_is_checked_like_any_other() {
         Body::CrossingFinished(CrossingFinished { clearance_m: Some(m(height)), ..finished(1, done) })
     };
     let list = all(O::Road, C::OverheadTrees);
-    let built = story.tell(&follow_up(), hung(4.5, list.clone()));
+    let built = story.tell(&follow_up(), hung(4.8, list.clone()));
     let refusal = story.refuse(&follow_up(), replaced(built, hung(4.0, list.clone())));
     assert!(matches!(refusal, Refusal::TooLow { .. }), "{refusal}");
-    let refusal = story.refuse(&follow_up(), replaced(built, hung(4.5, Vec::new())));
+    let refusal = story.refuse(&follow_up(), replaced(built, hung(4.8, Vec::new())));
     assert!(matches!(refusal, Refusal::ListNotDone { .. }), "{refusal}");
     story.tell(&follow_up(), replaced(built, hung(4.9, list)));
     assert_eq!(story.crossing(1).clearance, Some(m(4.9)));

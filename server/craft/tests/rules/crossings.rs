@@ -78,13 +78,14 @@ fn nothing_lies_on_a_track_either() {
 
 #[test]
 fn a_wire_hangs_as_high_as_the_class_of_the_road_asks() {
-    // SS0440 pp. 29, 31: 18 ft over a primary road, 14 ft over a secondary one. GO 64-A rule 84.4: 8 ft over foot traffic.
-    // A dirt road counts as a secondary road: common practice, no source.
+    // SS0440 pp. 29, 31: 18 ft over a primary road, 14 ft over a secondary one; GO 64-A rule 84.4: 8 ft over foot traffic. On
+    // a public way the civil height governs where it is greater, NESC rule 232: 15.5 ft over a road, 9.5 ft over foot
+    // traffic (as quoted by engineerfix.com). A dirt road counts as a secondary road: common practice, no source.
     for (obstacle, least, low, high) in [
         (O::MainHighway, feet(18.0), 5.47, 5.49),
-        (O::Road, feet(14.0), 4.25, 4.27),
-        (O::DirtRoad, feet(14.0), 4.25, 4.27),
-        (O::Path, feet(8.0), 2.42, 2.44),
+        (O::Road, feet(15.5), 4.71, 4.72),
+        (O::DirtRoad, feet(15.5), 4.71, 4.72),
+        (O::Path, feet(9.5), 2.88, 2.9),
     ] {
         let refused = Refusal::TooLow { obstacle, given_m: m(low), least_m: least };
         let text = refused.to_string();
@@ -140,10 +141,10 @@ fn a_height_measured_by_the_lead_team_serves_until_the_construction_changes() {
     };
     assert_eq!(
         other.refuse(&follow_up(), on_poles(None)),
-        Refusal::HeightNeeded { obstacle: O::Road, least_m: feet(14.0) }
+        Refusal::HeightNeeded { obstacle: O::Road, least_m: feet(15.5) }
     );
-    other.tell(&follow_up(), on_poles(Some(m(4.4))));
-    assert_eq!(other.crossing(1).clearance, Some(m(4.4)));
+    other.tell(&follow_up(), on_poles(Some(m(4.9))));
+    assert_eq!(other.crossing(1).clearance, Some(m(4.9)));
 
     // And a culvert has no height at all.
     let mut under = story();
@@ -217,7 +218,7 @@ fn a_ladder_is_never_finished() {
     }
     let replaced_by = CrossingFinished {
         construction: Some(C::OverheadLancePoles),
-        clearance_m: Some(m(4.5)),
+        clearance_m: Some(m(4.9)),
         ..finished(1, all(O::Road, C::OverheadLancePoles))
     };
     story.tell(&follow_up(), Body::CrossingFinished(replaced_by));

@@ -205,7 +205,7 @@ pub(crate) fn ids(list: &[Item]) -> Vec<String> {
 }
 
 pub(crate) fn choice(obstacle: Obstacle, construction: Construction) -> Choice {
-    let allowed = |hard| guide(obstacle, hard, &Profile::field()).allowed;
+    let allowed = |hard| guide(obstacle, hard, Profile::field()).allowed;
     let found = allowed(obstacle.usually_hard()).into_iter().chain(allowed(false)).chain(allowed(true));
     found.into_iter().find(|choice| choice.construction == construction).unwrap()
 }
@@ -325,8 +325,8 @@ impl Story {
             }
             _ => Vec::new(),
         };
-        let decided = self.desk.decide(&entry, &history, &profile);
-        let by_the_whole = self.now.decide(&entry, &self.log, &profile);
+        let decided = self.desk.decide(&entry, &history, profile);
+        let by_the_whole = self.now.decide(&entry, &self.log, profile);
         assert_eq!(decided, by_the_whole, "one line and the whole operation decide alike");
         let change = decided?;
         self.desk.adopt(change.clone());
@@ -339,7 +339,7 @@ impl Story {
     /// The whole log added up anew.
     #[track_caller]
     pub(crate) fn added_up(&self) -> Installation {
-        match Installation::fold(&self.log, &Profile::field()) {
+        match Installation::fold(&self.log, Profile::field()) {
             Ok(sum) => sum,
             Err(broken) => panic!("{broken}"),
         }

@@ -2,21 +2,29 @@
 
 use std::sync::Arc;
 
-use axum::{Json, extract::State};
+use axum::{Extension, Json, extract::State};
 use laywire_craft::{
     guide::{Guide, guide},
     ids::OperationId,
     obstacle::Obstacle,
 };
 
-use crate::{Service, problem::ProblemDocument};
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Problem, ProblemDocument},
+};
 
 /// For each obstacle, on a soft and on a hard surface: the constructions allowed, the best first, with lists and
 /// cautions, and those refused, with the rule.
 #[utoipa::path(get, path = "/api/operations/{op}/guide", tag = "crossings", operation_id = "crossing_guide",
     params(("op" = OperationId, Path)),
     responses((status = 200, body = Vec<Guide>), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
-pub async fn crossing_guide(State(service): State<Arc<Service>>) -> Json<Vec<Guide>> {
+pub async fn crossing_guide(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+) -> Result<Json<Vec<Guide>>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let places = Obstacle::ALL.into_iter().flat_map(|obstacle| [(obstacle, false), (obstacle, true)]);
-    Json(places.map(|(obstacle, hard)| guide(obstacle, hard, &service.profile)).collect())
+    Ok(Json(places.map(|(obstacle, hard)| guide(obstacle, hard, &profile)).collect()))
 }

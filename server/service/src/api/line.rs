@@ -166,7 +166,9 @@ pub async fn lines(
 ) -> Result<Json<LineCollection>, Problem> {
     let sequence = super::operation::sequence(&service, &seat).await?;
     let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
-    let features = lines.iter().map(|line| LineFeature::whole(line, service.profile.slack_percent)).collect();
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let slack_percent = profile.wire.slack.value;
+    let features = lines.iter().map(|line| LineFeature::whole(line, slack_percent)).collect();
     Ok(Json(LineCollection { kind: CollectionType::FeatureCollection, sequence, features }))
 }
 
@@ -230,19 +232,13 @@ pub async fn plan_line(
         }),
     };
     let pass = &seat.0;
-    let outcomes = laywire_store::log::record(
-        &service.pool,
-        pass.operation,
-        &pass.holder,
-        vec![report],
-        now,
-        &service.profile,
-    )
-    .await?;
+    let outcomes =
+        laywire_store::log::record(&service.pool, pass.operation, &pass.holder, vec![report], now).await?;
     if let Some((_, Outcome::Refused(refusal))) = outcomes.into_iter().next() {
         return Err(Problem::Refused(Box::new(refusal)));
     }
     let lines = laywire_store::lines(&service.pool, pass.operation, 0).await?;
+    let slack_percent = laywire_store::operation::profile(&service.pool, pass.operation).await?.wire.slack.value;
     let added = lines.iter().find(|l| l.now.id == line).ok_or(Problem::Internal)?;
-    Ok((StatusCode::CREATED, Json(LineFeature::whole(added, service.profile.slack_percent))))
+    Ok((StatusCode::CREATED, Json(LineFeature::whole(added, slack_percent))))
 }

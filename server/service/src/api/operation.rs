@@ -4,7 +4,14 @@ use std::sync::Arc;
 
 use axum::{Extension, Json, extract::State};
 use chrono::{DateTime, Utc};
-use laywire_craft::{crossing::CrossingState, ids::OperationId, line::LineState, text::Name, units::Metres};
+use laywire_craft::{
+    crossing::CrossingState,
+    ids::OperationId,
+    line::LineState,
+    profile::{ProfileFigure, ProfileWarning},
+    text::Name,
+    units::Metres,
+};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -77,6 +84,7 @@ pub async fn operation(
     let id = seat.0.operation;
     let pool = &service.pool;
     let operation = laywire_store::operation::get(pool, id).await?.ok_or(Problem::NotFound)?;
+    let slack_percent = laywire_store::operation::profile(pool, id).await?.wire.slack.value;
     let lines = laywire_store::lines(pool, id, 0).await?;
     let crossings = laywire_store::crossings(pool, id, 0).await?;
     let figures = lines
@@ -86,7 +94,7 @@ pub async fn operation(
             let unfinished: Vec<_> = on.iter().filter(|c| c.state.is_unfinished()).collect();
             LineFigures {
                 id: line.now.id,
-                line: LineProperties::of(&line.now, service.profile.slack_percent),
+                line: LineProperties::of(&line.now, slack_percent),
                 crossings: on.iter().filter(|c| c.state != CrossingState::StruckOut).count(),
                 foreseen: on.iter().filter(|c| c.state == CrossingState::Foreseen).count(),
                 unfinished: unfinished.len(),
@@ -105,6 +113,31 @@ pub async fn operation(
         lines: figures,
         terrain: terrain(&service).await?,
     }))
+}
+
+/// The figures that hold for an operation.
+#[derive(Serialize, ToSchema)]
+pub struct OperationProfile {
+    /// What the unit calls it.
+    name: Name,
+    /// Every figure with its source.
+    figures: Vec<ProfileFigure>,
+    /// Where a figure is looser than the built-in one.
+    warnings: Vec<ProfileWarning>,
+}
+
+/// The figures that hold for the operation, each with its source, and what is looser than the built-in ones. They were
+/// given when it was opened and do not change.
+#[utoipa::path(get, path = "/api/operations/{op}/profile", tag = "operation", operation_id = "operation_profile",
+    params(("op" = OperationId, Path)),
+    responses((status = 200, body = OperationProfile), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
+pub async fn operation_profile(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+) -> Result<Json<OperationProfile>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let figures = profile.figures();
+    Ok(Json(OperationProfile { name: profile.name, figures, warnings: profile.warnings }))
 }
 
 async fn terrain(service: &Service) -> Result<Option<Terrain>, Problem> {

@@ -1,13 +1,20 @@
 //! The trade's reckoning over HTTP: the same JSON as `laywire reckon WHAT` reads and prints.
 
-use axum::Json;
+use std::sync::Arc;
+
+use axum::{Extension, Json, extract::State};
 use laywire_craft::{
     circuit::{self, CircuitAnswer, CircuitInput},
     fault::{self, FaultAnswer, FaultInput},
+    site::{self, SiteAnswer, SiteInput},
     span::{self, SpanAnswer, SpanInput},
 };
 
-use crate::problem::{Problem, ProblemDocument, Sent};
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Problem, ProblemDocument, Sent},
+};
 
 /// What a line should measure: loop resistance, loss, and whether it talks.
 #[utoipa::path(post, path = "/api/reckon/circuit", tag = "reckoning", operation_id = "reckon_circuit",
@@ -31,4 +38,18 @@ pub async fn reckon_fault(Sent(input): Sent<FaultInput>) -> Result<Json<FaultAns
     responses((status = 200, body = SpanAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn reckon_span(Sent(input): Sent<SpanInput>) -> Result<Json<SpanAnswer>, Problem> {
     span::reckon(&input).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
+}
+
+/// What is allowed at a crossing with what is at hand there, the best first, and what is refused. The figures are those of
+/// the operation's profile.
+#[utoipa::path(post, path = "/api/reckon/crossing", tag = "reckoning", operation_id = "reckon_crossing",
+    request_body = SiteInput,
+    responses((status = 200, body = SiteAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn reckon_crossing(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Sent(input): Sent<SiteInput>,
+) -> Result<Json<SiteAnswer>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    site::reckon(&input, &profile).map(Json).map_err(|error| Problem::CannotReckon(error.to_string()))
 }

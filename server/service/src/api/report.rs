@@ -94,7 +94,7 @@ pub async fn report(
     }
     let pass = &seat.0;
     let outcomes =
-        log::record(&service.pool, pass.operation, &pass.holder, reports, service.now(), &service.profile)
+        log::record(&service.pool, pass.operation, &pass.holder, reports, service.now())
             .await?;
     let receipts = outcomes.into_iter().map(|(id, outcome)| match outcome {
         log::Outcome::Recorded { sequence } => {

@@ -13,6 +13,7 @@ use axum::{
 use chrono::{Duration, SecondsFormat};
 use laywire_craft::{
     party::{Party, Sender},
+    profile::Profile,
     text::Name,
 };
 use serde::Deserialize;
@@ -109,7 +110,9 @@ async fn send(service: &Arc<Service>, router: Router, file: &Path) -> Result<Str
     let scenario: Scenario = serde_json::from_str(&text).map_err(|error| wrong(error.to_string()))?;
     let now = service.now();
     let began = now - Duration::minutes(scenario.began_minutes_ago);
-    let operation = laywire_store::operation::open(&service.pool, &scenario.operation, began).await?;
+    let profile = Profile::field();
+    let operation =
+        laywire_store::operation::open(&service.pool, &scenario.operation, profile, began).await?;
     let mut secrets = HashMap::new();
     let mut passes = String::new();
     for part in &scenario.passes {

@@ -1,7 +1,7 @@
 //! `laywire log`: write the wire log out, build the state anew from it, or check that it is what the log adds up to.
 
 use clap::Subcommand;
-use laywire_craft::{ids::OperationId, profile::Profile};
+use laywire_craft::ids::OperationId;
 use uuid::Uuid;
 
 use super::{CommandError, Database, say};
@@ -54,13 +54,12 @@ impl Verb {
             Self::Rebuild { database, operation, check } => {
                 let opened = database.open().await?;
                 let operation = OperationId(operation);
-                let profile = Profile::field();
                 if !check {
-                    let entries = laywire_store::rebuild::rebuild(&opened.pool, operation, &profile).await?;
+                    let entries = laywire_store::rebuild::rebuild(&opened.pool, operation).await?;
                     say(&format!("built anew from {entries} entries"));
                     return opened.close().await;
                 }
-                let differences = laywire_store::rebuild::check(&opened.pool, operation, &profile).await?;
+                let differences = laywire_store::rebuild::check(&opened.pool, operation).await?;
                 opened.close().await?;
                 for found in &differences.found {
                     say(found);

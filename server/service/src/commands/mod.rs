@@ -15,6 +15,7 @@ mod log;
 mod openapi;
 mod operation;
 mod pass;
+mod profile;
 mod reckon;
 mod serve;
 mod terrain;
@@ -48,7 +49,12 @@ enum Verb {
         /// What to reckon.
         #[arg(value_enum)]
         what: reckon::What,
+        /// A unit's profile, for what is allowed at a crossing. Else the built-in figures.
+        #[arg(long, value_name = "FILE")]
+        profile: Option<PathBuf>,
     },
+    /// Check a unit's profile, and print its figures with their sources and warnings.
+    Profile(profile::Check),
     /// Print the OpenAPI document.
     Openapi,
 }
@@ -172,7 +178,8 @@ pub async fn run(cli: Cli) -> Result<(), CommandError> {
         Verb::Pass(verb) => verb.run().await,
         Verb::Log(verb) => verb.run().await,
         Verb::Terrain(verb) => verb.run().await,
-        Verb::Reckon { what } => reckon::run(what),
+        Verb::Reckon { what, profile } => reckon::run(what, profile.as_deref()),
+        Verb::Profile(check) => check.run(),
         Verb::Openapi => openapi::run(),
     }
 }

@@ -1,12 +1,14 @@
 //! `laywire operation`: open one, list them.
 
+use std::path::PathBuf;
+
 use clap::Subcommand;
 use laywire_craft::{
     party::{Party, Sender},
     text::Name,
 };
 
-use super::{CommandError, Database, name, say};
+use super::{CommandError, Database, name, profile, say};
 use crate::access::Secret;
 
 /// What to do with operations.
@@ -21,6 +23,9 @@ pub(super) enum Verb {
         /// The command post's call sign.
         #[arg(long, default_value = "Command post")]
         team: String,
+        /// The unit's profile, in TOML. Else the built-in figures; either way they hold for the whole operation.
+        #[arg(long, value_name = "FILE")]
+        profile: Option<PathBuf>,
     },
     /// List the operations.
     List {
@@ -32,18 +37,22 @@ pub(super) enum Verb {
 impl Verb {
     pub(super) async fn run(self) -> Result<(), CommandError> {
         match self {
-            Self::New { database, name: called, team } => {
+            Self::New { database, name: called, team, profile: unit } => {
                 let (called, team): (Name, Name) =
                     (name("the operation's name", &called)?, name("--team", &team)?);
+                let profile = profile::of(unit.as_deref())?;
                 let opened = database.open().await?;
                 let now = chrono::Utc::now();
-                let operation = laywire_store::operation::open(&opened.pool, &called, now).await?;
+                let operation = laywire_store::operation::open(&opened.pool, &called, &profile, now).await?;
                 let secret = Secret::new();
                 let holder = Sender { party: Party::CommandPost, team };
                 laywire_store::pass::give(&opened.pool, operation, &holder, &secret.hash(), now).await?;
                 say(&format!("operation {operation}"));
                 say(&format!("pass      {}", secret.text()));
                 say("The pass is kept nowhere: write it down now.");
+                for warning in &profile.warnings {
+                    say(&format!("WARNING: {}", warning.text));
+                }
                 opened.close().await
             }
             Self::List { database } => {

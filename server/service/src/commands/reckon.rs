@@ -1,12 +1,12 @@
 //! `laywire reckon WHAT`: reads a question as JSON on standard input and prints the answer, as `POST /api/reckon/WHAT` does.
 
-use std::io::Read;
+use std::{io::Read, path::Path};
 
 use clap::ValueEnum;
-use laywire_craft::{circuit, fault, span};
+use laywire_craft::{circuit, fault, site, span};
 use serde::{Serialize, de::DeserializeOwned};
 
-use super::{CommandError, say};
+use super::{CommandError, profile, say};
 use crate::problem::MOST_BYTES;
 
 /// What to reckon.
@@ -14,13 +14,16 @@ use crate::problem::MOST_BYTES;
 pub(super) enum What {
     /// What a line should measure: loop resistance, loss, and whether it talks.
     Circuit,
+    /// What is allowed at a crossing with what is at hand there.
+    Crossing,
     /// Where a fault lies, from readings at the ends.
     Fault,
     /// How an overhead span hangs, and what clearance it leaves.
     Span,
 }
 
-pub(super) fn run(what: What) -> Result<(), CommandError> {
+pub(super) fn run(what: What, unit: Option<&Path>) -> Result<(), CommandError> {
+    let profile = profile::of(unit)?;
     let mut question = Vec::new();
     let most = u64::try_from(MOST_BYTES).unwrap_or(u64::MAX);
     std::io::stdin()
@@ -32,6 +35,7 @@ pub(super) fn run(what: What) -> Result<(), CommandError> {
     }
     match what {
         What::Circuit => answer(&question, circuit::reckon),
+        What::Crossing => answer(&question, |question| site::reckon(question, &profile)),
         What::Fault => answer(&question, fault::reckon),
         What::Span => answer(&question, span::reckon),
     }

@@ -79,15 +79,20 @@ impl Ground {
         let scratch = Scratch::new().await;
         let pool = laywire_store::open(scratch.options(), 12).await.unwrap();
         let name = Name::new("Flood relief").unwrap();
-        let operation = laywire_store::operation::open(&pool, &name, now()).await.unwrap();
+        let operation =
+            laywire_store::operation::open(&pool, &name, Profile::field(), now()).await.unwrap();
         Self { pool, operation, scratch }
+    }
+
+    /// Another operation on the same database, under a unit's profile.
+    pub(crate) async fn under(&self, profile: &Profile) -> OperationId {
+        let name = Name::new("Training ground").unwrap();
+        laywire_store::operation::open(&self.pool, &name, profile, now()).await.unwrap()
     }
 
     pub(crate) async fn record(&self, by: &Sender, reports: Vec<Report>) -> Vec<Outcome> {
         let outcomes =
-            laywire_store::log::record(&self.pool, self.operation, by, reports, now(), &Profile::field())
-                .await
-                .unwrap();
+            laywire_store::log::record(&self.pool, self.operation, by, reports, now()).await.unwrap();
         outcomes.into_iter().map(|(_, outcome)| outcome).collect()
     }
 

@@ -12,5 +12,6 @@ mod listener;
 mod log;
 mod migration;
 mod pass;
+mod profile;
 mod queue;
 mod rebuild;

@@ -32,7 +32,7 @@ struct Story {
     lines: Vec<LineId>,
     crossings: Vec<(CrossingId, Obstacle, Construction)>,
     told: Vec<Report>,
-    profile: Profile,
+    profile: &'static Profile,
 }
 
 impl Story {
@@ -50,7 +50,7 @@ impl Story {
 
     fn done(&mut self, obstacle: Obstacle, how: Construction, lead: bool, most: bool) -> Vec<String> {
         let hard = obstacle.usually_hard();
-        let guide = guide::guide(obstacle, hard, &self.profile);
+        let guide = guide::guide(obstacle, hard, self.profile);
         let choice = guide.allowed.into_iter().find(|c| c.construction == how);
         let list = choice.map(|c| if lead { c.lead } else { c.finish }).unwrap_or_default();
         list.iter().filter(|_| most || self.rng.random_bool(0.5)).map(|item| item.id.to_owned()).collect()
@@ -63,7 +63,7 @@ impl Story {
         obstacle: Obstacle,
     ) -> (CrossingMarked, Construction) {
         let how = *Construction::ALL.choose(&mut self.rng).unwrap();
-        let allowed = guide::guide(obstacle, obstacle.usually_hard(), &self.profile).allowed;
+        let allowed = guide::guide(obstacle, obstacle.usually_hard(), self.profile).allowed;
         let how =
             if self.rng.random_bool(0.9) { allowed.choose(&mut self.rng).unwrap().construction } else { how };
         let marked = CrossingMarked {
@@ -227,7 +227,7 @@ async fn the_state_is_what_the_log_adds_up_to() {
         for (kind, count) in told(&ground, seed, 500).await {
             *seen.entry(kind).or_default() += count;
         }
-        let differences = check(&ground.pool, ground.operation, &Profile::field()).await.unwrap();
+        let differences = check(&ground.pool, ground.operation).await.unwrap();
         assert_eq!(differences.found, Vec::<String>::new(), "story {seed}");
         assert_eq!(i64::try_from(differences.entries).unwrap(), ground.sequence().await);
     }
@@ -259,7 +259,6 @@ async fn the_state_is_what_the_log_adds_up_to() {
 async fn a_row_that_was_laid_hands_on_is_found_and_mended() {
     let ground = Ground::new().await;
     told(&ground, 9, 200).await;
-    let profile = Profile::field();
     let whole = async || {
         let lines = laywire_store::lines(&ground.pool, ground.operation, 0).await.unwrap();
         let crossings = laywire_store::crossings(&ground.pool, ground.operation, 0).await.unwrap();
@@ -278,10 +277,10 @@ async fn a_row_that_was_laid_hands_on_is_found_and_mended() {
     ] {
         let done = sqlx::query(tampering).execute(&ground.pool).await.unwrap();
         assert_eq!(done.rows_affected(), 1, "{tampering}");
-        let found = check(&ground.pool, ground.operation, &profile).await.unwrap().found;
+        let found = check(&ground.pool, ground.operation).await.unwrap().found;
         assert_eq!(found.len(), 1, "{tampering}: {found:?}");
-        rebuild(&ground.pool, ground.operation, &profile).await.unwrap();
-        let found = check(&ground.pool, ground.operation, &profile).await.unwrap().found;
+        rebuild(&ground.pool, ground.operation).await.unwrap();
+        let found = check(&ground.pool, ground.operation).await.unwrap().found;
         assert_eq!(found, Vec::<String>::new(), "{tampering}");
         assert_eq!(whole().await, right, "{tampering}");
     }
@@ -293,7 +292,7 @@ async fn after_a_rebuild_a_feed_hears_of_every_row_with_the_last_entry() {
     let ground = Ground::new().await;
     told(&ground, 10, 60).await;
     let last = ground.sequence().await;
-    rebuild(&ground.pool, ground.operation, &Profile::field()).await.unwrap();
+    rebuild(&ground.pool, ground.operation).await.unwrap();
     let lines = laywire_store::lines(&ground.pool, ground.operation, last - 1).await.unwrap();
     assert_eq!(lines.len(), 3);
     assert!(lines.iter().all(|line| line.changed == last));
@@ -304,8 +303,8 @@ async fn an_operation_that_is_not_there_has_no_log_to_add_up() {
     let ground = Ground::new().await;
     let nowhere = laywire_craft::ids::OperationId(Uuid::now_v7());
     for error in [
-        check(&ground.pool, nowhere, &Profile::field()).await.unwrap_err(),
-        rebuild(&ground.pool, nowhere, &Profile::field()).await.unwrap_err(),
+        check(&ground.pool, nowhere).await.unwrap_err(),
+        rebuild(&ground.pool, nowhere).await.unwrap_err(),
     ] {
         assert!(matches!(error, laywire_store::StoreError::NoSuchOperation(id) if id == nowhere.0));
     }

@@ -25,10 +25,15 @@ async fn asked(ground: &Ground, what: &str, question: &Value) -> Answer {
 }
 
 /// A question for each kind of reckoning that is offered.
-fn questions() -> [(&'static str, Value); 3] {
+fn questions() -> [(&'static str, Value); 4] {
     let line = json!([{ "wire": "wd_1_tt", "length_m": 6400 }]);
     [
         ("circuit", json!({ "sections": line, "telephone": "ta_312" })),
+        (
+            "crossing",
+            json!({ "obstacle": "road", "hard_surface": true, "trees": true, "light": "night",
+                "culvert": { "there": true, "distance_m": 40 }, "power_line": { "there": false } }),
+        ),
         ("fault", json!({ "sections": line, "test": { "short": { "near_ohm": 300, "far_ohm": 515 } } })),
         (
             "span",

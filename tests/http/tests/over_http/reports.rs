@@ -31,8 +31,8 @@ async fn of_a_good_batch_one_refused_report_leaves_the_rest() {
         report(&body)
     };
     let batch = [
-        mark("road", "overhead_poles", Some(4.3)),
-        // SS0440 pp. 29, 31: 14 ft over a road, 18 ft over a main highway.
+        mark("road", "overhead_poles", Some(4.8)),
+        // NESC rule 232: 15.5 ft over a road; SS0440 pp. 29, 31: 18 ft over a main highway.
         mark("road", "overhead_poles", Some(4.2)),
         mark("main_highway", "overhead_trees", Some(5.4)),
         // Common practice, no source: never over a railway.
@@ -46,8 +46,8 @@ async fn of_a_good_batch_one_refused_report_leaves_the_rest() {
     let wanted = json!([
         { "id": "ID", "outcome": "recorded", "sequence": 3, "reason": null },
         { "id": "ID", "outcome": "refused", "sequence": null, "reason": {
-            "title": "The wire hangs at 4.20 m and a road asks for at least 4.27 m: raise it and measure again.",
-            "refusal": { "rule": "too_low", "obstacle": "road", "given_m": 4.2, "least_m": 4.267 } } },
+            "title": "The wire hangs at 4.20 m and a road asks for at least 4.72 m: raise it and measure again.",
+            "refusal": { "rule": "too_low", "obstacle": "road", "given_m": 4.2, "least_m": 4.724 } } },
         { "id": "ID", "outcome": "refused", "sequence": null, "reason": {
             "title": "The wire hangs at 5.40 m and a main highway asks for at least 5.49 m: raise it and measure again.",
             "refusal": { "rule": "too_low", "obstacle": "main_highway", "given_m": 5.4, "least_m": 5.486 } } },
@@ -145,7 +145,7 @@ async fn a_crossing_goes_from_marked_to_finished_and_the_queue_with_it() {
             .starts_with(&format!("{holder} has had this crossing in hand"))
     );
 
-    let finished = |done: &[Value]| json!({ "kind": "crossing_finished", "crossing": crossing, "clearance_m": 4.5, "done": done });
+    let finished = |done: &[Value]| json!({ "kind": "crossing_finished", "crossing": crossing, "clearance_m": 4.9, "done": done });
     let receipt = loser.report(finished(&[])).await;
     assert_eq!(receipt["reason"]["refusal"]["rule"], "in_hand_of", "{receipt}");
     let hasty = winner.report(finished(&[json!("tags")])).await;
