@@ -39,7 +39,7 @@ pub(crate) async fn measure(pool: &PgPool) -> Result<(), Failure> {
     let mut crossings = 0;
     for turn in 0..WARM + TURNS {
         let began = Instant::now();
-        let answer = foreseen(pool, trace.clone(), Profile::field()).await?;
+        let answer = foreseen(pool, trace.clone(), Profile::field().clone()).await?;
         let took = began.elapsed();
         crossings = answer.foreseen.crossings.len();
         let began = Instant::now();

@@ -19,9 +19,9 @@ use crate::{
     construction::Construction,
     geodesy::Position,
     obstacle::Obstacle,
-    profile::Profile,
+    profile::{Distance, Profile},
     trace::Trace,
-    units::{Degrees, Metres, feet},
+    units::{Degrees, Kilovolts, Metres, Minutes},
 };
 
 pub use course::Bounds;
@@ -125,8 +125,8 @@ pub struct PowerLine {
     pub drawn: Drawn,
     /// The map's own class.
     pub class: String,
-    /// Its voltage in volts, where the map says it.
-    pub voltage_v: Option<u32>,
+    /// Its voltage, where the map says it.
+    pub voltage: Option<Kilovolts>,
     /// Its positions.
     pub positions: Vec<Position>,
 }
@@ -214,7 +214,7 @@ pub struct Foreseen {
     /// Where the trace runs along inside a road, path, railway or stream.
     pub along: Vec<Along>,
     /// Power lines near the trace.
-    pub power_lines: Vec<NearPowerLine>,
+    pub power_lines: Vec<ForeseenPowerLine>,
     /// Ground that is worth knowing of.
     pub ground: Vec<OnGround>,
     /// Where the map knows nothing.
@@ -347,6 +347,18 @@ pub struct Proposal {
     pub construction: Option<Construction>,
     /// Why.
     pub because: String,
+    /// The way to a culvert or bridge and back.
+    #[schema(required = true)]
+    pub detour_m: Option<Metres>,
+    /// The wire that the crossing takes.
+    #[schema(required = true)]
+    pub wire_m: Option<Metres>,
+    /// The lead team's time.
+    #[schema(required = true)]
+    pub lead_min: Option<Minutes>,
+    /// The follow-up team's time.
+    #[schema(required = true)]
+    pub follow_up_min: Option<Minutes>,
     /// Whether somebody has to go and look before it is relied on.
     pub go_and_look: bool,
 }
@@ -425,14 +437,14 @@ pub struct Along {
 
 /// A power line near the trace.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
-pub struct NearPowerLine {
+pub struct ForeseenPowerLine {
     /// Where it was drawn.
     pub drawn: Drawn,
     /// The map's own class.
     pub class: String,
     /// Its voltage, where the map says it.
     #[schema(required = true)]
-    pub voltage_v: Option<u32>,
+    pub kilovolts: Option<Kilovolts>,
     /// From where it is within [`LOOK_OUT`].
     pub from_m: Metres,
     /// To where.
@@ -441,10 +453,8 @@ pub struct NearPowerLine {
     pub chainage_m: Metres,
     /// How near it is there, on the map.
     pub distance_m: Metres,
-    /// The least distance to keep from it.
-    pub approach_m: Metres,
-    /// Where that distance was read.
-    pub approach_source: &'static str,
+    /// How far to keep from it with body, pole and loose wire, and by which rule.
+    pub keep: Distance,
     /// Whether the trace goes beneath it.
     pub beneath: bool,
 }
@@ -506,7 +516,7 @@ pub fn foresee(trace: &Trace, ground: &Ground, cover: &Cover, profile: &Profile)
     let course = course::Course::of(trace);
     let mut found = meeting::find(&course, ground);
     let along = meeting::run_along(&course, ground, &mut found);
-    let power_lines = approach::power_lines(&course, ground);
+    let power_lines = approach::power_lines(&course, ground, profile);
     let crossings = grouping::group(found, ground, profile)
         .into_iter()
         .map(|group| proposal::crossing(&group, trace, ground, profile))
@@ -560,21 +570,4 @@ fn usual_width_m(way: &Way) -> f64 {
         (Obstacle::Stream, "drain" | "ditch", _) => 1.5,
         (Obstacle::Stream, ..) => 2.0,
     }
-}
-
-/// The least distance to keep from a power line, with body, pole and loose wire.
-///
-/// # Source
-/// 29 CFR 1910.333(c)(3)(i): 10 ft up to 50 kV, and 4 in more for every 10 kV above.
-///
-/// ```
-/// use laywire_craft::{foreseen::approach_distance, units::feet};
-/// assert_eq!(approach_distance(Some(33_000)), feet(10.0));
-/// // By hand: 132 kV is 8.2 times 10 kV above, 32.8 in.
-/// assert_eq!(approach_distance(Some(132_000)).to_string(), "3.88 m");
-/// ```
-#[must_use]
-pub fn approach_distance(voltage_v: Option<u32>) -> Metres {
-    let above_v = f64::from(voltage_v.unwrap_or(0).saturating_sub(50_000));
-    feet(10.0) + feet(above_v / 10_000.0 * 4.0 / 12.0)
 }

@@ -13,7 +13,7 @@ use laywire_craft::{
     obstacle::Obstacle,
     profile::Profile,
     trace::Trace,
-    units::Metres,
+    units::{Kilovolts, Metres, feet},
 };
 use proptest::prelude::*;
 
@@ -52,7 +52,7 @@ fn cover() -> Cover {
 
 fn on(places: &[(f64, f64)], ways: Vec<Way>) -> Foreseen {
     let ground = Ground { ways, ..Ground::default() };
-    foresee(&Trace::new(line(places)).unwrap(), &ground, &cover(), &Profile::field())
+    foresee(&Trace::new(line(places)).unwrap(), &ground, &cover(), Profile::field())
 }
 
 fn close(ours: Metres, expected: f64, within: f64) {
@@ -123,7 +123,7 @@ fn water_with_banks_is_as_wide_as_the_trace_is_in_it_and_holds_its_rivers_line()
     };
     let river = way(1, Obstacle::Stream, &[(4.4, -5.0), (4.4, 5.0)]);
     let ground = Ground { ways: vec![river], waters: vec![banks], ..Ground::default() };
-    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), &Profile::field());
+    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field());
     let [west, east] = answer.crossings.as_slice() else { panic!("{answer:#?}") };
     assert_eq!(west.met.len(), 2);
     close(west.width_m, 0.8 * 71.696, 0.1);
@@ -140,7 +140,7 @@ fn water_with_banks_is_as_wide_as_the_trace_is_in_it_and_holds_its_rivers_line()
         rings: vec![line(&[(2.0, -3.0), (8.0, -3.0), (8.0, 3.0), (2.0, 3.0), (2.0, -3.0)])],
     };
     let ground = Ground { waters: vec![wide], ..Ground::default() };
-    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), &Profile::field());
+    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field());
     assert_eq!(answer.crossings[0].proposed.construction, None);
 }
 
@@ -232,16 +232,16 @@ fn a_stream_is_taken_over_a_bridge_or_where_it_runs_beneath_the_ground() {
 
 #[test]
 fn a_power_line_beside_the_trace_is_told_where_it_is_nearest() {
-    let line = |places: &[(f64, f64)], voltage_v| PowerLine {
+    let line = |places: &[(f64, f64)], kilovolts: Option<f64>| PowerLine {
         drawn: Drawn::OsmWay(1),
         class: "line".to_owned(),
-        voltage_v,
+        voltage: kilovolts.map(|kilovolts| Kilovolts::new(kilovolts).unwrap()),
         positions: line(places),
     };
     let near = |power: PowerLine| {
         let ground = Ground { power_lines: vec![power], ..Ground::default() };
         let trace = Trace::new(crate::line(&EAST)).unwrap();
-        foresee(&trace, &ground, &cover(), &Profile::field()).power_lines
+        foresee(&trace, &ground, &cover(), Profile::field()).power_lines
     };
     // It ends 0.2 thousandths north of the trace's middle: 22.2 m.
     let told = near(line(&[(5.0, 5.0), (5.0, 0.2)], None));
@@ -253,10 +253,10 @@ fn a_power_line_beside_the_trace_is_told_where_it_is_nearest() {
     close(told.from_m, 5.0 * 71.696 - 20.13, 0.1);
     close(told.to_m, 5.0 * 71.696 + 20.13, 0.1);
     assert!(near(line(&[(5.0, 5.0), (5.0, 0.3)], None)).is_empty());
-    let across = near(line(&[(5.0, 5.0), (5.0, -5.0)], Some(400_000)));
+    let across = near(line(&[(5.0, 5.0), (5.0, -5.0)], Some(400.0)));
     assert!(across[0].beneath && across[0].distance_m == Metres::ZERO);
-    // 29 CFR 1910.333(c)(3)(i), by hand: 10 ft and 35 times 4 in are 6.604 m.
-    close(across[0].approach_m, 6.604, 1e-9);
+    // 29 CFR 1926.1408 table A: 25 ft over 350 to 500 kV, more than 1910.333(c)(3) has for people.
+    assert_eq!(across[0].keep.least_m, feet(25.0));
 }
 
 #[test]
@@ -267,7 +267,7 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
         let ground = Ground { shores: vec![shore.clone()], ..Ground::default() };
         let cover = Cover { nearest_shore: Some(Trace::new(shore.clone()).unwrap()), ..cover() };
         let trace = Trace::new(line(places)).unwrap();
-        let unknown = foresee(&trace, &ground, &cover, &Profile::field()).unknown;
+        let unknown = foresee(&trace, &ground, &cover, Profile::field()).unknown;
         unknown.into_iter().map(|u| (u.why, u.from_m.value(), u.to_m.value())).collect::<Vec<_>>()
     };
     let out = ask(&EAST);
@@ -281,7 +281,7 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
         &Trace::new(line(&EAST)).unwrap(),
         &Ground::default(),
         &Cover::default(),
-        &Profile::field(),
+        Profile::field(),
     );
     assert_eq!(nothing.unknown[0].why, UnknownBecause::NoMapLoaded);
     assert_eq!(nothing.unknown[0].to_m, nothing.length_m);

@@ -12,7 +12,7 @@ use laywire_craft::{
     obstacle::Obstacle,
     profile::Profile,
     trace::Trace,
-    units::Metres,
+    units::{Kilovolts, Metres},
 };
 use sqlx::{Executor as _, PgConnection, PgPool};
 
@@ -225,7 +225,7 @@ async fn lines(
             "power_line" => ground.power_lines.push(PowerLine {
                 drawn,
                 class,
-                voltage_v: voltage.and_then(|volts| u32::try_from(volts).ok()),
+                voltage: voltage.and_then(kilovolts),
                 positions,
             }),
             kind => ground.ways.push(Way {
@@ -316,7 +316,7 @@ async fn own(
             "power_line" => ground.power_lines.push(PowerLine {
                 drawn,
                 class: kind,
-                voltage_v: voltage.and_then(|volts| u32::try_from(volts).ok()),
+                voltage: voltage.and_then(kilovolts),
                 positions: line(GROUND, wkb)?,
             }),
             word => ground.ways.push(Way {
@@ -350,6 +350,10 @@ async fn shore(connection: &mut PgConnection, place: Position) -> Result<Option<
     .await?;
     let Some(wkb) = nearest else { return Ok(None) };
     Ok(Trace::new(line("terrain_line.ground", wkb)?).ok())
+}
+
+fn kilovolts(volts: i32) -> Option<Kilovolts> {
+    Kilovolts::new(f64::from(volts) / 1_000.0).ok()
 }
 
 fn read_shape(what: &'static str, wkb: Vec<u8>) -> Result<Geometry, StoreError> {

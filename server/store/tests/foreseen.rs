@@ -20,7 +20,7 @@ use laywire_craft::{
     obstacle::Obstacle,
     profile::Profile,
     trace::Trace,
-    units::Metres,
+    units::{Kilovolts, Metres, feet},
 };
 use laywire_store::{
     PgPool,
@@ -61,7 +61,7 @@ fn trace(places: &[(f64, f64)]) -> Trace {
 }
 
 async fn ask(pool: &PgPool, trace: &Trace) -> Answer {
-    foreseen(pool, trace.clone(), Profile::field()).await.unwrap()
+    foreseen(pool, trace.clone(), Profile::field().clone()).await.unwrap()
 }
 
 fn on(places: &[(f64, f64)]) -> Foreseen {
@@ -150,20 +150,21 @@ fn three_traces_meet_what_shapely_counts_by_kind_and_within_a_metre() {
 fn two_routes_meet_what_is_known_of_them() {
     // Ways by tag with pyosmium, chainages by GeographicLib.
     let a = on(&[(-4.67, 54.08), (-4.635, 54.095)]);
-    let told: Vec<_> =
-        a.crossings.iter().map(|c| (c.obstacle, c.class.as_str(), c.chainage_m.value().round())).collect();
-    assert_eq!(
-        told,
-        [
-            (Obstacle::Road, "service", 198.0),
-            (Obstacle::MainHighway, "trunk", 212.0),
-            (Obstacle::Railway, "narrow_gauge", 444.0),
-            (Obstacle::Stream, "stream", 772.0),
-            (Obstacle::MainHighway, "trunk", 1548.0),
-            (Obstacle::DirtRoad, "track", 1699.0),
-            (Obstacle::Path, "path", 2549.0),
-        ]
-    );
+    let known = [
+        (Obstacle::Road, "service", 197.58),
+        (Obstacle::MainHighway, "trunk", 211.81),
+        (Obstacle::Railway, "narrow_gauge", 443.73),
+        (Obstacle::Stream, "stream", 771.52),
+        (Obstacle::MainHighway, "trunk", 1548.29),
+        (Obstacle::DirtRoad, "track", 1699.08),
+        (Obstacle::Path, "path", 2549.29),
+    ];
+    assert_eq!(a.crossings.len(), known.len(), "{a:#?}");
+    for (crossing, (obstacle, class, chainage_m)) in a.crossings.iter().zip(known) {
+        assert_eq!((crossing.obstacle, crossing.class.as_str()), (obstacle, class));
+        // The leg is straight there and a geodesic here, which is up to 15 cm aside.
+        assert!((crossing.chainage_m.value() - chainage_m).abs() < 1.0, "{crossing:#?}");
+    }
     assert!(a.unknown.is_empty() && a.along.is_empty(), "{a:#?}");
 
     let b = on(&[(-4.65, 54.07), (-4.645, 54.09)]);
@@ -276,7 +277,7 @@ fn a_culvert_within_reach_is_proposed_with_its_detour() {
     assert!((there.detour_m.value() - 70.0).abs() < 2.0);
     assert!(distance(there.position, culvert).value() < 1.0);
     assert_eq!(road.proposed.construction, Some(Construction::ThroughCulvert));
-    assert!(road.proposed.because.contains("The detour is 7"), "{}", road.proposed.because);
+    assert!((road.proposed.detour_m.unwrap().value() - 70.0).abs() < 2.0);
 }
 
 #[test]
@@ -307,9 +308,9 @@ fn a_power_line_over_the_trace_is_told_with_the_distance_to_keep() {
     // Middle River to Castletown, 33 kV, way 144007917: from (-4.65884, 54.08242) to (-4.65901, 54.08360).
     let answer = on(&[(-4.6592, 54.0830), (-4.6580, 54.0830)]);
     let line = answer.power_lines.iter().find(|l| l.drawn == Drawn::OsmWay(144_007_917)).unwrap();
-    assert_eq!((line.voltage_v, line.beneath), (Some(33_000), true));
-    // 29 CFR 1910.333(c)(3)(i): 10 ft.
-    assert!((line.approach_m.value() - 3.048).abs() < 1e-9);
+    assert_eq!((line.kilovolts.map(Kilovolts::value), line.beneath), (Some(33.0), true));
+    // 29 CFR 1910.333(c)(3)(i) and 1926.1408 table A: 10 ft up to 50 kV.
+    assert_eq!(line.keep.least_m, feet(10.0));
     assert!(line.from_m < line.chainage_m && line.chainage_m < line.to_m);
 }
 
@@ -371,7 +372,7 @@ fn a_trace_at_sea_and_a_trace_off_the_map_say_so() {
 #[test]
 fn a_trace_that_is_too_long_is_refused_with_the_length() {
     let error = on_the_island(async |pool| {
-        foreseen(&pool, trace(&[(-4.6, 54.0), (2.0, 54.0)]), Profile::field()).await.unwrap_err()
+        foreseen(&pool, trace(&[(-4.6, 54.0), (2.0, 54.0)]), Profile::field().clone()).await.unwrap_err()
     });
     assert!(matches!(error, ForeseenError::TooLong { .. }));
     assert!(error.to_string().ends_with("divide it and ask for each part"), "{error}");
@@ -456,8 +457,8 @@ async fn with_no_map_every_crossing_is_unknown_and_own_features_are_met_all_the_
     assert_eq!(haul.proposed.construction, Some(Construction::ThroughCulvert));
     assert!((haul.chainage_m.value() - 358.48).abs() < 0.05, "{}", haul.chainage_m);
     let [line] = answer.power_lines.as_slice() else { panic!("{answer:#?}") };
-    // 29 CFR 1910.333(c)(3)(i), by hand: 10 ft and 8.2 times 4 in.
-    assert!(line.beneath && (line.approach_m.value() - (3.048 + 8.2 * 0.1016)).abs() < 1e-6);
+    // 29 CFR 1926.1408 table A: 15 ft over 50 to 200 kV.
+    assert!(line.beneath && line.keep.least_m == feet(15.0));
     let ground: Vec<_> = answer.ground.iter().map(|g| (g.kind, g.drawn)).collect();
     assert_eq!(
         ground,

@@ -1,28 +1,26 @@
 //! Power lines near the trace, ground worth knowing of, and the stretches of which the map knows nothing.
 
 use super::{
-    Cover, Ground, GroundKind, LOOK_OUT, NearPowerLine, OnGround, PowerLine, UnknownStretch, UnknownBecause, approach_distance,
+    Cover, Ground, GroundKind, LOOK_OUT, ForeseenPowerLine, OnGround, PowerLine, UnknownStretch, UnknownBecause,
     course::{Bounds, Course, Plane, Point, meet},
     meeting::{at, boxes, from_segment, inside, joined},
 };
 use crate::{
     geodesy::Position,
+    profile::Profile,
     trace::{Side, Trace},
     units::Metres,
 };
 
-const APPROACH_SOURCE: &str =
-    "29 CFR 1910.333(c)(3)(i): 10 ft up to 50 kV, 4 in more for every 10 kV above; 10 ft while nobody knows the voltage";
-
 /// The power lines within [`LOOK_OUT`] of the trace, each stretch by itself.
-pub(super) fn power_lines(course: &Course, ground: &Ground) -> Vec<NearPowerLine> {
+pub(super) fn power_lines(course: &Course, ground: &Ground, profile: &Profile) -> Vec<ForeseenPowerLine> {
     let boxes = boxes(ground.power_lines.iter().map(|line| line.positions.as_slice()));
-    let mut near: Vec<NearPowerLine> = ground
+    let mut near: Vec<ForeseenPowerLine> = ground
         .power_lines
         .iter()
         .zip(boxes)
         .filter_map(|(line, bounds)| Some((line, bounds?)))
-        .flat_map(|(line, bounds)| stretches(course, line, bounds))
+        .flat_map(|(line, bounds)| stretches(course, line, bounds, profile))
         .collect();
     near.sort_by(|a, b| a.from_m.cmp(&b.from_m).then(a.drawn.cmp(&b.drawn)));
     near
@@ -35,7 +33,7 @@ struct Near {
     distance_m: f64,
 }
 
-fn stretches(course: &Course, line: &PowerLine, bounds: Bounds) -> Vec<NearPowerLine> {
+fn stretches(course: &Course, line: &PowerLine, bounds: Bounds, profile: &Profile) -> Vec<ForeseenPowerLine> {
     /// Two stretches so near each other are one.
     const GAP_M: f64 = 30.0;
     let look_out = LOOK_OUT.value();
@@ -56,7 +54,7 @@ fn stretches(course: &Course, line: &PowerLine, bounds: Bounds) -> Vec<NearPower
             }
         }
     }
-    let approach_m = approach_distance(line.voltage_v);
+    let keep = profile.power_line.distance(line.voltage);
     joined(near.iter().map(|n| (n.from_m, n.to_m)).collect(), GAP_M)
         .into_iter()
         .filter_map(|(from_m, to_m)| {
@@ -64,16 +62,15 @@ fn stretches(course: &Course, line: &PowerLine, bounds: Bounds) -> Vec<NearPower
                 .iter()
                 .filter(|n| n.from_m >= from_m && n.to_m <= to_m)
                 .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m))?;
-            Some(NearPowerLine {
+            Some(ForeseenPowerLine {
                 drawn: line.drawn,
                 class: line.class.clone(),
-                voltage_v: line.voltage_v,
+                kilovolts: line.voltage,
                 from_m: Metres::bounded(from_m),
                 to_m: Metres::bounded(to_m),
                 chainage_m: Metres::bounded(nearest.at_m),
                 distance_m: Metres::bounded(nearest.distance_m),
-                approach_m,
-                approach_source: APPROACH_SOURCE,
+                keep: keep.clone(),
                 beneath: nearest.distance_m <= 0.0,
             })
         })
@@ -113,17 +110,18 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
     Some((edge(0.0), edge(1.0), nearest, least))
 }
 
-/// How far the nearest power line is from a place; none where there is none.
-pub(super) fn nearest_power_line(place: Position, ground: &Ground) -> Option<Metres> {
+/// The power line nearest to a place, and how far it is, if that is within [`LOOK_OUT`].
+pub(super) fn nearest_power_line(place: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
     let plane = Plane::at(place);
     let here = Point { x: 0.0, y: 0.0 };
     ground
         .power_lines
         .iter()
-        .flat_map(|line| line.positions.windows(2))
-        .map(|ends| from_segment(here, plane.point(ends[0]), plane.point(ends[1])))
-        .min_by(f64::total_cmp)
-        .map(Metres::bounded)
+        .flat_map(|line| line.positions.windows(2).map(move |ends| (line, ends)))
+        .map(|(line, ends)| (line, from_segment(here, plane.point(ends[0]), plane.point(ends[1]))))
+        .min_by(|(_, a), (_, b)| a.total_cmp(b))
+        .map(|(line, distance_m)| (line, Metres::bounded(distance_m)))
+        .filter(|(_, distance)| *distance <= LOOK_OUT)
 }
 
 pub(super) fn on_ground(course: &Course, ground: &Ground) -> Vec<OnGround> {

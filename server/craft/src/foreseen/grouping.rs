@@ -80,7 +80,7 @@ fn one(a: &Meeting, b: &Meeting, ground: &Ground, profile: &Profile) -> Option<G
         return Some(Grouped::OnePlace);
     }
     if one.drawn == other.drawn && one.obstacle == Obstacle::Stream {
-        return (apart_m <= profile.normal_span.value.value()).then_some(Grouped::Bend);
+        return (apart_m <= profile.span.normal.value.value()).then_some(Grouped::Bend);
     }
     let (Some(azimuth_a), Some(azimuth_b)) = (a.azimuth, b.azimuth) else { return None };
     if between(azimuth_a, azimuth_b) > PARALLEL {
@@ -194,7 +194,7 @@ mod tests {
                 },
             })
             .collect();
-        group(meetings, &ground, &Profile::field())
+        group(meetings, &ground, Profile::field())
             .into_iter()
             .map(|group| (group.met.iter().map(|m| m.at_m).collect(), group.by.into_iter().collect()))
             .collect()

@@ -2,7 +2,7 @@
 //! shows. Trees and standing poles are on no map; the lead team may find them.
 
 use super::{
-    ForeseenCrossing, WidthFrom, Ground, Grouped, LOOK_OUT, NearSpot, Passes, Proposal, ReachKind, SpotKind, Way,
+    ForeseenCrossing, Ground, Grouped, NearSpot, Passes, PowerLine, Proposal, ReachKind, SpotKind, WidthFrom,
     WithinReach, approach,
     grouping::Group,
     meeting::{Meeting, On},
@@ -12,17 +12,15 @@ use crate::{
     construction::Construction,
     geodesy,
     grid::{GridReference, Precision},
-    guide,
     obstacle::Obstacle,
     profile::Profile,
+    site::{self, NearPowerLine, Passage, SiteInput},
     trace::Trace,
     units::{Degrees, Metres},
 };
 
 /// A level crossing or ford is told when it is this near.
 const SPOT_M: f64 = 100.0;
-/// A detour that takes more wire than this is not proposed.
-const MOST_DETOUR_M: f64 = 100.0;
 /// Water wider than so many normal spans is not proposed to be spanned.
 const MOST_SPANS: f64 = 2.0;
 
@@ -60,8 +58,9 @@ pub(super) fn crossing(group: &Group, trace: &Trace, ground: &Ground, profile: &
         .find(|m| m.obstacle(ground) == obstacle && m.way(ground).is_some())
         .map(|m| within_reach::along(m, ground))
         .unwrap_or_default();
-    let proposed =
-        propose(obstacle, hard_surface, passes, width_m, &within_reach, head_is_open(head, way), profile);
+    let power_line = approach::nearest_power_line(position, ground);
+    let found = Found { obstacle, hard_surface, passes, width_m, within_reach: &within_reach, power_line };
+    let proposed = propose(&found, profile);
     ForeseenCrossing {
         obstacle,
         class,
@@ -82,13 +81,9 @@ pub(super) fn crossing(group: &Group, trace: &Trace, ground: &Ground, profile: &
         met: group.met.iter().map(|m| m.told(ground)).collect(),
         within_reach,
         spots: spots(position, obstacle, ground),
-        power_line_m: approach::nearest_power_line(position, ground).filter(|near| *near <= LOOK_OUT),
+        power_line_m: power_line.map(|(_, distance)| distance),
         proposed,
     }
-}
-
-fn head_is_open(head: &Meeting, way: Option<&Way>) -> bool {
-    within_reach::is_open(head) && way.is_some()
 }
 
 /// The meeting that the crossing is named after: the one with the strictest rule, of these the first.
@@ -157,64 +152,93 @@ fn spots(position: geodesy::Position, obstacle: Obstacle, ground: &Ground) -> Ve
     near
 }
 
-fn propose(
+/// The best that the site allows with what the map shows. Nobody has looked yet: what the map does not show is left open,
+/// and neither culvert nor bridge nor trees nor standing poles are proposed where none is known.
+fn propose(found: &Found<'_>, profile: &Profile) -> Proposal {
+    let passes_by = |construction, because: &str, go_and_look| Proposal {
+        construction,
+        because: because.to_owned(),
+        detour_m: None,
+        wire_m: None,
+        lead_min: None,
+        follow_up_min: None,
+        go_and_look,
+    };
+    match found.passes {
+        Passes::Beneath => {
+            let because =
+                "The map has it beneath the ground here: lay over it, do not dig, and see that it is so.";
+            return passes_by(None, because, true);
+        }
+        Passes::UnderTheTracesBridge => {
+            let because =
+                "The trace follows a bridge over it: tie to the outside of the bridge, off the roadway.";
+            return passes_by(Some(Construction::UnderBridge), because, false);
+        }
+        Passes::OnABridge => {
+            return passes_by(Some(Construction::UnderBridge), "It is on a bridge here: go beneath.", false);
+        }
+        Passes::OnTheGround | Passes::Unknown => {}
+    }
+    let go_and_look = found.passes == Passes::Unknown
+        || found.within_reach.iter().any(|place| place.kind == ReachKind::GoAndLook);
+    let too_wide = found.width_m > MOST_SPANS * profile.span.normal.value.value();
+    let site = found.site();
+    let ways = site::reckon(&site, profile).map(|answer| answer.ways).unwrap_or_default();
+    let best = ways.into_iter().find(|way| match way.choice.construction {
+        Construction::ThroughCulvert => site.culvert.is_some(),
+        Construction::UnderBridge => site.bridge.is_some(),
+        Construction::OverheadTrees | Construction::OverheadPoles => false,
+        Construction::OverheadLancePoles => found.obstacle != Obstacle::Stream || !too_wide,
+        Construction::UnderRails | Construction::Buried | Construction::Ladder => true,
+    });
+    match best {
+        Some(way) => Proposal {
+            construction: Some(way.choice.construction),
+            because: way.reason,
+            detour_m: way.detour_m,
+            wire_m: Some(way.wire.drawn_m),
+            lead_min: Some(way.lead.work_min),
+            follow_up_min: Some(way.follow_up.work_min),
+            go_and_look,
+        },
+        None => passes_by(
+            None,
+            "Nothing that the map shows gets past it here: look for a bridge or a culvert, or lead the trace round it.",
+            true,
+        ),
+    }
+}
+
+/// What is known of a crossing when its construction is proposed.
+struct Found<'a> {
     obstacle: Obstacle,
     hard_surface: bool,
     passes: Passes,
     width_m: f64,
-    within_reach: &[WithinReach],
-    open: bool,
-    profile: &Profile,
-) -> Proposal {
-    let say = |construction, because: String, go_and_look| Proposal { construction, because, go_and_look };
-    let look = within_reach.iter().any(|place| place.kind == ReachKind::GoAndLook);
-    match passes {
-        Passes::Beneath => {
-            return say(
-                None,
-                "The map has it beneath the ground here: lay over it, do not dig, and see that it is so.".into(),
-                true,
-            );
-        }
-        Passes::UnderTheTracesBridge => {
-            return say(
-                Some(Construction::UnderBridge),
-                "The trace follows a bridge over it: tie to the outside of the bridge, off the roadway.".into(),
-                false,
-            );
-        }
-        Passes::OnABridge => {
-            return say(Some(Construction::UnderBridge), "It is on a bridge here: go beneath.".into(), false);
-        }
-        Passes::OnTheGround | Passes::Unknown => {}
-    }
-    let reached = |kind| {
-        within_reach
-            .iter()
-            .find(|place| place.kind == kind && place.detour_m.value() <= MOST_DETOUR_M)
-            .map(|place| place.detour_m)
-    };
-    for choice in guide::guide(obstacle, hard_surface, profile).allowed {
-        let because = match choice.construction {
-            Construction::ThroughCulvert => match reached(ReachKind::Culvert) {
-                Some(detour) => format!("{} The detour is {detour:.0}.", choice.reason),
-                None => continue,
-            },
-            Construction::UnderBridge => match reached(ReachKind::Bridge) {
-                Some(detour) => format!("{} The detour is {detour:.0}.", choice.reason),
-                None => continue,
-            },
-            // On no map.
-            Construction::OverheadTrees | Construction::OverheadPoles => continue,
-            Construction::OverheadLancePoles
-                if obstacle == Obstacle::Stream
-                    && width_m > MOST_SPANS * profile.normal_span.value.value() =>
-            {
-                continue;
-            }
-            _ => choice.reason.to_owned(),
+    within_reach: &'a [WithinReach],
+    power_line: Option<(&'a PowerLine, Metres)>,
+}
+
+impl Found<'_> {
+    fn site(&self) -> SiteInput {
+        /// Wider than this no site is judged.
+        const WIDEST_M: f64 = 300.0;
+        let passage = |kind| {
+            let nearest = self.within_reach.iter().find(|place| place.kind == kind)?;
+            Some(Passage { there: true, distance_m: Some(nearest.along_m), flooded: None })
         };
-        return say(Some(choice.construction), because, open || look);
+        SiteInput {
+            hard_surface: Some(self.hard_surface),
+            width_m: Some(Metres::bounded(self.width_m.min(WIDEST_M))),
+            culvert: passage(ReachKind::Culvert),
+            bridge: passage(ReachKind::Bridge),
+            power_line: self.power_line.map(|(line, distance)| NearPowerLine {
+                there: true,
+                distance_m: Some(distance),
+                kilovolts: line.voltage,
+            }),
+            ..SiteInput::of(self.obstacle)
+        }
     }
-    say(None, "Too wide to span: look for a bridge, or lead the trace round it.".into(), true)
 }

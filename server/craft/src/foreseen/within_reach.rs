@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use super::{
-    Ground, Passes, REACH, ReachKind, SpotKind, Structure, Way, WithinReach,
+    Ground, REACH, ReachKind, SpotKind, Structure, Way, WithinReach,
     course::{Bounds, Plane, Point, meet},
     meeting::{Meeting, On, from_segment, one_road},
 };
@@ -184,9 +184,4 @@ fn what(this: &Way, other: &Way) -> Option<ReachKind> {
 fn between(from: Position, to: Position, share: f64) -> Position {
     let along = |a: f64, b: f64| a + (b - a) * share;
     Position::settled(along(from.lon(), to.lon()), along(from.lat(), to.lat()))
-}
-
-/// Whether the meeting itself is where a stream and a way meet of which the map does not say how they pass.
-pub(super) fn is_open(meeting: &Meeting) -> bool {
-    meeting.passes == Passes::Unknown
 }

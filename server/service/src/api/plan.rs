@@ -83,9 +83,10 @@ impl From<Extract> for MapUsed {
         (status = 413, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn foresee(
     State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
     Sent(question): Sent<DrawnTrace>,
 ) -> Result<Json<ForeseenAnswer>, Problem> {
-    answer(&service, read(question.trace)?).await
+    answer(&service, &seat, read(question.trace)?).await
 }
 
 /// What a line's planned trace will meet, or another trace for it.
@@ -108,14 +109,15 @@ pub async fn plan(
             Problem::CannotReckon("this line has no planned trace: draw one, or send one".to_owned())
         })?,
     };
-    answer(&service, trace).await
+    answer(&service, &seat, trace).await
 }
 
 fn read(drawn: ::geojson::Geometry) -> Result<Trace, Problem> {
     geojson::trace(drawn).map_err(|what| Problem::Malformed { field: "trace".to_owned(), what })
 }
 
-async fn answer(service: &Service, trace: Trace) -> Result<Json<ForeseenAnswer>, Problem> {
-    let answer = foreseen::foreseen(&service.pool, trace, service.profile.clone()).await?;
+async fn answer(service: &Service, seat: &Seat, trace: Trace) -> Result<Json<ForeseenAnswer>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let answer = foreseen::foreseen(&service.pool, trace, profile).await?;
     Ok(Json(ForeseenAnswer { map: answer.map.map(MapUsed::from), foreseen: answer.foreseen }))
 }
