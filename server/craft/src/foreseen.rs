@@ -35,6 +35,9 @@ pub const LOOK_OUT: Metres = Metres::from_const(30.0);
 /// The longest trace that is foreseen in one answer.
 pub const LONGEST: Metres = Metres::from_const(300_000.0);
 
+/// The most meetings that are made crossings in one answer.
+pub const MOST_CROSSINGS: usize = 5_000;
+
 /// Where a thing on the ground was drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
@@ -510,25 +513,41 @@ pub struct UnknownStretch {
     pub text: &'static str,
 }
 
+/// A trace that goes over what the map draws more often than any line does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the trace goes over things on the map more than {MOST_CROSSINGS} times: draw it straighter, or divide it")]
+pub struct TooManyCrossings;
+
 /// Foresees what a trace will meet.
-#[must_use]
-pub fn foresee(trace: &Trace, ground: &Ground, cover: &Cover, profile: &Profile) -> Foreseen {
+///
+/// # Errors
+/// More than [`MOST_CROSSINGS`] meetings that are not part of running along something.
+pub fn foresee(
+    trace: &Trace,
+    ground: &Ground,
+    cover: &Cover,
+    profile: &Profile,
+) -> Result<Foreseen, TooManyCrossings> {
     let course = course::Course::of(trace);
-    let mut found = meeting::find(&course, ground);
-    let along = meeting::run_along(&course, ground, &mut found);
+    let boxes = meeting::boxes(ground.ways.iter().map(|way| way.positions.as_slice()));
+    let mut found = meeting::find(&course, ground, &boxes)?;
+    let along = meeting::run_along(&course, ground, &boxes, &mut found);
+    if found.len() > MOST_CROSSINGS {
+        return Err(TooManyCrossings);
+    }
     let power_lines = approach::power_lines(&course, ground, profile);
     let crossings = grouping::group(found, ground, profile)
         .into_iter()
-        .map(|group| proposal::crossing(&group, trace, ground, profile))
+        .map(|group| proposal::crossing(&group, trace, ground, &boxes, profile))
         .collect();
-    Foreseen {
+    Ok(Foreseen {
         length_m: trace.length(),
         crossings,
         along: along.into_iter().map(|run| run.told(ground)).collect(),
         power_lines,
         ground: approach::on_ground(&course, ground),
         unknown: approach::unknown(trace, &course, ground, cover),
-    }
+    })
 }
 
 /// The boxes about the trace in which the ground has to be known, each at most some hundred metres long, so that an index

@@ -52,7 +52,7 @@ fn cover() -> Cover {
 
 fn on(places: &[(f64, f64)], ways: Vec<Way>) -> Foreseen {
     let ground = Ground { ways, ..Ground::default() };
-    foresee(&Trace::new(line(places)).unwrap(), &ground, &cover(), Profile::field())
+    foresee(&Trace::new(line(places)).unwrap(), &ground, &cover(), Profile::field()).unwrap()
 }
 
 fn close(ours: Metres, expected: f64, within: f64) {
@@ -123,7 +123,7 @@ fn water_with_banks_is_as_wide_as_the_trace_is_in_it_and_holds_its_rivers_line()
     };
     let river = way(1, Obstacle::Stream, &[(4.4, -5.0), (4.4, 5.0)]);
     let ground = Ground { ways: vec![river], waters: vec![banks], ..Ground::default() };
-    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field());
+    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field()).unwrap();
     let [west, east] = answer.crossings.as_slice() else { panic!("{answer:#?}") };
     assert_eq!(west.met.len(), 2);
     close(west.width_m, 0.8 * 71.696, 0.1);
@@ -140,7 +140,7 @@ fn water_with_banks_is_as_wide_as_the_trace_is_in_it_and_holds_its_rivers_line()
         rings: vec![line(&[(2.0, -3.0), (8.0, -3.0), (8.0, 3.0), (2.0, 3.0), (2.0, -3.0)])],
     };
     let ground = Ground { waters: vec![wide], ..Ground::default() };
-    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field());
+    let answer = foresee(&Trace::new(line(&EAST)).unwrap(), &ground, &cover(), Profile::field()).unwrap();
     assert_eq!(answer.crossings[0].proposed.construction, None);
 }
 
@@ -241,7 +241,7 @@ fn a_power_line_beside_the_trace_is_told_where_it_is_nearest() {
     let near = |power: PowerLine| {
         let ground = Ground { power_lines: vec![power], ..Ground::default() };
         let trace = Trace::new(crate::line(&EAST)).unwrap();
-        foresee(&trace, &ground, &cover(), Profile::field()).power_lines
+        foresee(&trace, &ground, &cover(), Profile::field()).unwrap().power_lines
     };
     // It ends 0.2 thousandths north of the trace's middle: 22.2 m.
     let told = near(line(&[(5.0, 5.0), (5.0, 0.2)], None));
@@ -267,7 +267,7 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
         let ground = Ground { shores: vec![shore.clone()], ..Ground::default() };
         let cover = Cover { nearest_shore: Some(Trace::new(shore.clone()).unwrap()), ..cover() };
         let trace = Trace::new(line(places)).unwrap();
-        let unknown = foresee(&trace, &ground, &cover, Profile::field()).unknown;
+        let unknown = foresee(&trace, &ground, &cover, Profile::field()).unwrap().unknown;
         unknown.into_iter().map(|u| (u.why, u.from_m.value(), u.to_m.value())).collect::<Vec<_>>()
     };
     let out = ask(&EAST);
@@ -282,7 +282,8 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
         &Ground::default(),
         &Cover::default(),
         Profile::field(),
-    );
+    )
+    .unwrap();
     assert_eq!(nothing.unknown[0].why, UnknownBecause::NoMapLoaded);
     assert_eq!(nothing.unknown[0].to_m, nothing.length_m);
 }
@@ -294,6 +295,19 @@ fn the_boxes_to_know_are_short_however_the_trace_is_drawn() {
         Trace::new((0..5_000).map(|n| at(f64::from(n) / 1000.0, f64::from(n % 2) / 1e5)).collect()).unwrap();
     assert!((16..=18).contains(&boxes(&long).len()), "{}", boxes(&long).len());
     assert!((50..=52).contains(&boxes(&dense).len()), "{}", boxes(&dense).len());
+}
+
+#[test]
+fn a_trace_that_goes_to_and_fro_over_a_road_without_end_is_refused() {
+    let road = way(1, Obstacle::Road, &[(0.0, -1.0), (0.0, 1.0)]);
+    let ground = Ground { ways: vec![road], ..Ground::default() };
+    let to_and_fro: Vec<_> =
+        (0..6_000_u32).map(|n| (if n % 2 == 0 { -1.0 } else { 1.0 }, f64::from(n) / 1e5)).collect();
+    let refused = |places: &[(f64, f64)]| {
+        foresee(&Trace::new(line(places)).unwrap(), &ground, &cover(), Profile::field()).unwrap_err()
+    };
+    let said = refused(&to_and_fro).to_string();
+    assert!(said.ends_with("5000 times: draw it straighter, or divide it"), "{said}");
 }
 
 proptest! {

@@ -6,7 +6,8 @@ use geo_types::{Geometry, LineString, Polygon};
 use geozero::ToGeo;
 use laywire_craft::{
     foreseen::{
-        self, Area, Cover, Drawn, Foreseen, Ground, LONGEST, PowerLine, Spot, SpotKind, Structure, Way,
+        self, Area, Cover, Drawn, Foreseen, Ground, LONGEST, PowerLine, Spot, SpotKind, Structure,
+        TooManyCrossings, Way,
     },
     geodesy::Position,
     obstacle::Obstacle,
@@ -39,6 +40,9 @@ pub enum ForeseenError {
     /// There is too much on the map about the trace.
     #[error("there is more on the map about this trace than one question may ask for: divide it and ask for each part")]
     TooMuchGround,
+    /// The trace goes over too much.
+    #[error(transparent)]
+    TooManyCrossings(#[from] TooManyCrossings),
     /// The database did not do what it was asked, or holds what it should not.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -86,7 +90,7 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     let foreseen =
         tokio::task::spawn_blocking(move || foreseen::foresee(&trace, &ground, &cover, &profile))
             .await
-            .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))?;
+            .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
     Ok(Answer { foreseen, map })
 }
 

@@ -532,6 +532,14 @@ async fn own_features_outlast_a_load() {
     let ids = terrain::add(&pool, "seen.geojson", &text).await.unwrap();
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../deploy/demo/isle-of-man.osm.pbf");
     terrain::load(&pool, &file, |_| {}).await.unwrap();
+    let before = terrain::extract(&pool).await.unwrap().unwrap().version();
+    let more = collection(&[(r#"{"kind":"bridge"}"#, r#"{"type":"Point","coordinates":[-4.48,54.15]}"#)]);
+    let bridge = terrain::add(&pool, "more.geojson", &more).await.unwrap();
+    assert_ne!(terrain::extract(&pool).await.unwrap().unwrap().version(), before, "a tile has changed");
+    // The usual tiling puts -4.48, 54.15 at 7988.11, 5248.97 of zoom 14. A layer begins with its name: field 1, 3 bytes.
+    let tile = terrain::tile(&pool, 14, 7988, 5248).await.unwrap();
+    assert!(tile.windows(5).any(|bytes| bytes == b"\x0a\x03own"), "the bridge is on the map");
+    terrain::remove(&pool, &bridge).await.unwrap();
     let kept: Vec<i64> = terrain::own(&pool).await.unwrap().into_iter().map(|own| own.id).collect();
     assert_eq!(kept, ids);
 }

@@ -45,8 +45,12 @@ pub(super) fn group(met: Vec<Meeting>, ground: &Ground, profile: &Profile) -> Ve
             }
             if let Some(rule) = one(a, b, ground, profile) {
                 let (from, to) = (first[later].max(first[earlier]), first[later].min(first[earlier]));
-                first.iter_mut().filter(|of| **of == from).for_each(|of| *of = to);
-                reasons.push((later, rule));
+                if from != to {
+                    first.iter_mut().filter(|of| **of == from).for_each(|of| *of = to);
+                }
+                if reasons.last() != Some(&(later, rule)) {
+                    reasons.push((later, rule));
+                }
             }
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::{
-    Along, Area, Drawn, Ground, Met, Passes, Structure, Way,
+    Along, Area, Drawn, Ground, MOST_CROSSINGS, Met, Passes, Structure, TooManyCrossings, Way,
     course::{Bounds, Course, Piece, Point, azimuth, meet},
     width,
 };
@@ -78,10 +78,20 @@ pub(super) fn between(a: f64, b: f64) -> f64 {
 }
 
 /// All meetings, from start to end.
-pub(super) fn find(course: &Course, ground: &Ground) -> Vec<Meeting> {
+///
+/// # Errors
+/// So many that a track along a road cannot have wavered over it so often.
+pub(super) fn find(
+    course: &Course,
+    ground: &Ground,
+    boxes: &[Option<Bounds>],
+) -> Result<Vec<Meeting>, TooManyCrossings> {
+    const MOST_MEETINGS: usize = 8 * MOST_CROSSINGS;
     let mut found: Vec<Meeting> = Vec::new();
-    let boxes = boxes(ground.ways.iter().map(|way| way.positions.as_slice()));
     for stride in course.strides() {
+        if found.len() > MOST_MEETINGS {
+            return Err(TooManyCrossings);
+        }
         let pieces: Vec<(Point, Point, &Piece)> = stride
             .pieces
             .iter()
@@ -120,8 +130,8 @@ pub(super) fn find(course: &Course, ground: &Ground) -> Vec<Meeting> {
     found.extend(ground.waters.iter().enumerate().flat_map(|(index, water)| in_water(course, index, water)));
     found.sort_by(|a, b| a.at_m.total_cmp(&b.at_m));
     once(&mut found);
-    follow_bridges(&mut found, ground);
-    found
+    follow_bridges(&mut found, ground, boxes);
+    Ok(found)
 }
 
 /// A trace that passes through a corner of a way meets both segments there, and is told once.
@@ -156,7 +166,7 @@ fn passes(way: &Way) -> Passes {
 }
 
 /// Where the trace itself follows a bridge, what it meets there passes beneath it.
-fn follow_bridges(found: &mut [Meeting], ground: &Ground) {
+fn follow_bridges(found: &mut [Meeting], ground: &Ground, boxes: &[Option<Bounds>]) {
     /// A wire beside the roadway still hangs on the bridge.
     const BESIDE_M: f64 = 2.0;
     const WITH_IT: f64 = 30.0;
@@ -164,16 +174,22 @@ fn follow_bridges(found: &mut [Meeting], ground: &Ground) {
         way.structure == Some(Structure::Bridge)
             && !matches!(way.obstacle, Obstacle::Railway | Obstacle::Stream)
     };
-    let bridges: Vec<&Way> = ground.ways.iter().filter(|way| carries(way)).collect();
+    let bridges: Vec<(&Way, Bounds)> = ground
+        .ways
+        .iter()
+        .zip(boxes)
+        .filter_map(|(way, bounds)| Some((way, (*bounds)?)))
+        .filter(|(way, _)| carries(way))
+        .collect();
     for meeting in found {
         if meeting.passes == Passes::OnABridge || meeting.way(ground).is_some_and(carries) {
             continue;
         }
         let plane = super::course::Plane::at(meeting.position);
         let here = Point { x: 0.0, y: 0.0 };
-        let followed = bridges.iter().any(|bridge| {
+        let followed = bridges.iter().any(|(bridge, bounds)| {
             let reach = width(bridge).0 / 2.0 + BESIDE_M;
-            Bounds::about(&bridge.positions).is_some_and(|b| b.widened(reach).holds(meeting.position))
+            bounds.widened(reach).holds(meeting.position)
                 && bridge.positions.windows(2).any(|ends| {
                     let (a, b) = (plane.point(ends[0]), plane.point(ends[1]));
                     between(azimuth(b.minus(a)), meeting.trace_azimuth) <= WITH_IT
@@ -321,9 +337,13 @@ struct Beside {
 
 /// Finds where the trace runs along inside a way, and takes the meetings with that way out of those found; when the trace
 /// changes sides the last one stays.
-pub(super) fn run_along(course: &Course, ground: &Ground, found: &mut Vec<Meeting>) -> Vec<Run> {
+pub(super) fn run_along(
+    course: &Course,
+    ground: &Ground,
+    boxes: &[Option<Bounds>],
+    found: &mut Vec<Meeting>,
+) -> Vec<Run> {
     let mut roads: HashMap<(Obstacle, &str, Option<Drawn>), Vec<Beside>> = HashMap::new();
-    let boxes = boxes(ground.ways.iter().map(|way| way.positions.as_slice()));
     for stride in course.strides() {
         let near = stride.bounds.widened(50.0);
         for (index, way) in ground.ways.iter().enumerate() {

@@ -4,6 +4,7 @@
 use super::{
     ForeseenCrossing, Ground, Grouped, NearSpot, Passes, PowerLine, Proposal, ReachKind, SpotKind, WidthFrom,
     WithinReach, approach,
+    course::Bounds,
     grouping::Group,
     meeting::{Meeting, On},
     within_reach, width,
@@ -24,7 +25,13 @@ const SPOT_M: f64 = 100.0;
 /// Water wider than so many normal spans is not proposed to be spanned.
 const MOST_SPANS: f64 = 2.0;
 
-pub(super) fn crossing(group: &Group, trace: &Trace, ground: &Ground, profile: &Profile) -> ForeseenCrossing {
+pub(super) fn crossing(
+    group: &Group,
+    trace: &Trace,
+    ground: &Ground,
+    boxes: &[Option<Bounds>],
+    profile: &Profile,
+) -> ForeseenCrossing {
     let head = head(group, ground);
     let obstacle = head.obstacle(ground);
     let (from_m, to_m, width_m, width_from) = extent(group, ground);
@@ -56,7 +63,7 @@ pub(super) fn crossing(group: &Group, trace: &Trace, ground: &Ground, profile: &
         .met
         .iter()
         .find(|m| m.obstacle(ground) == obstacle && m.way(ground).is_some())
-        .map(|m| within_reach::along(m, ground))
+        .map(|m| within_reach::along(m, ground, boxes))
         .unwrap_or_default();
     let power_line = approach::nearest_power_line(position, ground);
     let found = Found { obstacle, hard_surface, passes, width_m, within_reach: &within_reach, power_line };

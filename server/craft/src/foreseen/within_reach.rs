@@ -31,12 +31,19 @@ const ONE_PLACE_M: f64 = 5.0;
 const MOST: usize = 8;
 
 /// The places along the obstacle, the nearest first.
-pub(super) fn along(meeting: &Meeting, ground: &Ground) -> Vec<WithinReach> {
+pub(super) fn along(meeting: &Meeting, ground: &Ground, boxes: &[Option<Bounds>]) -> Vec<WithinReach> {
     let On::Way(start) = meeting.on else { return Vec::new() };
     let plane = Plane::at(meeting.position);
     let mut found: Vec<WithinReach> = Vec::new();
-    for piece in walk(start, meeting, ground) {
-        look(&piece, &plane, ground, &mut found);
+    let reach = Bounds { south_west: meeting.position, north_east: meeting.position }.widened(REACH.value());
+    let near: Vec<(usize, Bounds)> = boxes
+        .iter()
+        .enumerate()
+        .filter_map(|(index, bounds)| Some((index, (*bounds)?)))
+        .filter(|(_, bounds)| bounds.meets(reach))
+        .collect();
+    for piece in walk(start, meeting, ground, &near) {
+        look(&piece, &plane, ground, &near, &mut found);
     }
     found.sort_by(|a, b| a.along_m.cmp(&b.along_m).then(a.kind.cmp(&b.kind)));
     let mut told: Vec<WithinReach> = Vec::new();
@@ -55,7 +62,12 @@ pub(super) fn along(meeting: &Meeting, ground: &Ground) -> Vec<WithinReach> {
 
 /// Walks the obstacle both ways from the meeting, over the ends of its ways into those that are the same road, as far as
 /// the reach.
-fn walk<'a>(start: usize, meeting: &Meeting, ground: &'a Ground) -> Vec<Walked<'a>> {
+fn walk<'a>(
+    start: usize,
+    meeting: &Meeting,
+    ground: &'a Ground,
+    near: &[(usize, Bounds)],
+) -> Vec<Walked<'a>> {
     let mut pieces = Vec::new();
     let mut visited = vec![start];
     let mut next: VecDeque<(Position, f64)> = VecDeque::new();
@@ -64,7 +76,7 @@ fn walk<'a>(start: usize, meeting: &Meeting, ground: &'a Ground) -> Vec<Walked<'
     next.extend(stroll(way, std::iter::once(&meeting.position).chain(after), 0.0, &mut pieces));
     next.extend(stroll(way, std::iter::once(&meeting.position).chain(before.iter().rev()), 0.0, &mut pieces));
     while let Some((end, start_m)) = next.pop_front() {
-        for (index, way) in ground.ways.iter().enumerate() {
+        for (index, way) in near.iter().map(|&(index, _)| (index, &ground.ways[index])) {
             let forward = way.positions.first() == Some(&end);
             let backward = way.positions.last() == Some(&end);
             if !(forward || backward)
@@ -112,7 +124,13 @@ fn stroll<'a, 'p>(
     last.map(|end| (end, reached_m))
 }
 
-fn look(piece: &Walked<'_>, plane: &Plane, ground: &Ground, found: &mut Vec<WithinReach>) {
+fn look(
+    piece: &Walked<'_>,
+    plane: &Plane,
+    ground: &Ground,
+    near: &[(usize, Bounds)],
+    found: &mut Vec<WithinReach>,
+) {
     let (p, q) = (plane.point(piece.from), plane.point(piece.to));
     let long = q.minus(p).length();
     let obstacle = piece.way.obstacle;
@@ -140,11 +158,11 @@ fn look(piece: &Walked<'_>, plane: &Plane, ground: &Ground, found: &mut Vec<With
         (_, Some(Structure::Tunnel)) => {}
     }
     let Some(bounds) = Bounds::about([&piece.from, &piece.to]) else { return };
-    for other in &ground.ways {
-        let Some(kind) = what(piece.way, other) else { continue };
-        if !Bounds::about(&other.positions).is_some_and(|about| about.meets(bounds)) {
+    for (other, about) in near.iter().map(|&(index, about)| (&ground.ways[index], about)) {
+        if !about.meets(bounds) {
             continue;
         }
+        let Some(kind) = what(piece.way, other) else { continue };
         let places: Vec<Point> = other.positions.iter().map(|&place| plane.point(place)).collect();
         for ends in places.windows(2) {
             if let Some((share, _)) = meet(p, q, ends[0], ends[1]) {

@@ -4,6 +4,8 @@
 
 use std::fmt;
 
+use laywire_craft::foreseen::Structure;
+
 /// What a line is, in the words that the map style and the planner use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum LineKind {
@@ -69,24 +71,6 @@ pub(super) struct Place {
     pub(super) kind: &'static str,
     pub(super) rank: i16,
     pub(super) from_zoom: i16,
-}
-
-/// How a line passes what it meets.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Structure {
-    Bridge,
-    Culvert,
-    Tunnel,
-}
-
-impl Structure {
-    pub(super) const fn word(self) -> &'static str {
-        match self {
-            Self::Bridge => "bridge",
-            Self::Culvert => "culvert",
-            Self::Tunnel => "tunnel",
-        }
-    }
 }
 
 /// A class as a table row: the OpenStreetMap value, the kind it belongs to, the zoom from which it is drawn.
@@ -390,7 +374,7 @@ mod tests {
     #[test]
     fn a_culvert_is_told_from_a_tunnel_and_no_is_not_yes() {
         let structure = |pairs: &[(&'static str, &'static str)]| {
-            Tags::gather(pairs.iter().copied()).structure().map(Structure::word)
+            Tags::gather(pairs.iter().copied()).structure().map(Structure::as_str)
         };
         assert_eq!(structure(&[("tunnel", "culvert")]), Some("culvert"));
         assert_eq!(structure(&[("culvert", "yes"), ("bridge", "yes")]), Some("culvert"));

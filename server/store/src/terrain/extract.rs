@@ -13,6 +13,7 @@ use std::path::Path;
 
 use chrono::{DateTime, Utc};
 use data_encoding::HEXLOWER;
+use laywire_craft::foreseen::Structure;
 use osmpbf::{
     BlobDecode, BlobError, BlobReader, ByteOffset, DenseNode, Element, ErrorKind, PrimitiveBlock,
     RelMemberType, Way,
@@ -312,7 +313,7 @@ impl ExtractFile {
                             .smallint(Some(line.from_zoom))
                             .text(tags.name.map(FreeText))
                             .text(tags.reference.map(FreeText))
-                            .text(tags.structure().map(super::classing::Structure::word))
+                            .text(tags.structure().map(Structure::as_str))
                             .text(tags.surface.map(FreeText))
                             .smallint(tags.layer())
                             .real(tags.width_m())

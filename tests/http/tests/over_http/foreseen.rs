@@ -27,7 +27,11 @@ async fn a_lines_plan_is_foreseen_and_so_is_a_trace_that_is_being_drawn() {
     let rails = &plan["crossings"][2];
     assert_eq!(rails["obstacle"], "railway");
     assert_eq!(rails["met"][0]["drawn"], json!({ "osm_way": 64_104_051 }));
-    assert_eq!(rails["proposed"]["construction"], "under_rails");
+    // pyosmium: the railway's bridge 60366133 lies some 80 m along it, which is within the profile's reach.
+    assert_eq!(rails["within_reach"][0]["drawn"], json!({ "osm_way": 60_366_133 }));
+    assert_eq!(rails["proposed"]["construction"], "under_bridge");
+    let detour_m = rails["proposed"]["detour_m"].as_f64().unwrap();
+    assert!((140.0..190.0).contains(&detour_m), "{detour_m}");
     assert!((rails["chainage_m"].as_f64().unwrap() - 443.73).abs() < 1.0);
     assert!(rails["grid"].as_str().unwrap().starts_with("30U VF"), "{rails}");
 
