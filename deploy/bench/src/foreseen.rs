@@ -62,8 +62,7 @@ pub(crate) async fn measure(pool: &PgPool) -> Result<(), Failure> {
 }
 
 fn trace() -> Result<Trace, Failure> {
-    let corners =
-        CORNERS.iter().map(|&(lon, lat)| Position::new(lon, lat)).collect::<Result<Vec<_>, _>>()?;
+    let corners = CORNERS.iter().map(|&(lon, lat)| Position::new(lon, lat)).collect::<Result<Vec<_>, _>>()?;
     let corners = Trace::new(corners)?;
     let mut places = vec![corners.start()];
     let mut at = LEG_M;

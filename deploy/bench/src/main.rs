@@ -129,7 +129,8 @@ fn place(turn: usize) -> (f64, f64) {
 
 /// An operation with so many crossings, a thousand of them unfinished and all spread over the same ground.
 async fn fill(pool: &PgPool, size: i32) -> Result<(Uuid, String), Failure> {
-    let operation = laywire_store::operation::open(pool, &Name::new("Bench")?, Profile::field(), Utc::now()).await?;
+    let operation =
+        laywire_store::operation::open(pool, &Name::new("Bench")?, Profile::field(), Utc::now()).await?;
     let secret = Secret::new();
     let holder = Sender { party: Party::FollowUpTeam, team: Name::new("Follow-up 1")? };
     laywire_store::pass::give(pool, operation, &holder, &secret.hash(), Utc::now()).await?;

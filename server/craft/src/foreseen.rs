@@ -515,7 +515,9 @@ pub struct UnknownStretch {
 
 /// A trace that goes over what the map draws more often than any line does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("the trace goes over things on the map more than {MOST_CROSSINGS} times: draw it straighter, or divide it")]
+#[error(
+    "the trace goes over things on the map more than {MOST_CROSSINGS} times: draw it straighter, or divide it"
+)]
 pub struct TooManyCrossings;
 
 /// Foresees what a trace will meet.

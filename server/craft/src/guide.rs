@@ -32,11 +32,7 @@ pub struct Item {
     pub source: Cow<'static, str>,
 }
 
-pub(crate) fn item(
-    id: &'static str,
-    text: impl Into<String>,
-    source: impl Into<Cow<'static, str>>,
-) -> Item {
+pub(crate) fn item(id: &'static str, text: impl Into<String>, source: impl Into<Cow<'static, str>>) -> Item {
     Item { id, text: text.into(), source: source.into() }
 }
 
@@ -194,8 +190,7 @@ pub(crate) fn choice_where(
     construction: Construction,
     profile: &Profile,
 ) -> Choice {
-    let heights =
-        construction.is_overhead().then(|| profile.heights_over(obstacle, public)).flatten();
+    let heights = construction.is_overhead().then(|| profile.heights_over(obstacle, public)).flatten();
     let depth = (construction == Construction::Buried).then_some(&profile.burial.depth);
     let height_source = heights.as_ref().map(|heights| heights.governs.source.clone());
     Choice {

@@ -588,8 +588,10 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
     let plan = Plan {
         input,
         night,
-        laying: planned!(built_in.laying_rate(input.lead_means, input.light)).or_given(figures.lead_rate_m_per_min),
-        following: planned!(built_in.following_rate(input.follow_up_means)).or_given(figures.follow_up_rate_m_per_min),
+        laying: planned!(built_in.laying_rate(input.lead_means, input.light))
+            .or_given(figures.lead_rate_m_per_min),
+        following: planned!(built_in.following_rate(input.follow_up_means))
+            .or_given(figures.follow_up_rate_m_per_min),
     };
     let ground: Metres = input.legs.iter().map(|leg| leg.length_m).sum();
     let reel_change = planned!(&built_in.reel_change).or_given(figures.reel_change_min);

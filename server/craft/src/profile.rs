@@ -103,7 +103,9 @@ fn either(one: (&str, Option<f64>), other: (&str, Option<f64>), factor: f64) -> 
         (Some(value), None) => Ok(value),
         (None, Some(value)) => Ok(value * factor),
         (None, None) => Err(format!("the value is missing: give {} or {}", one.0, other.0)),
-        (Some(_), Some(_)) => Err(format!("the value is given twice: give {} or {}, not both", one.0, other.0)),
+        (Some(_), Some(_)) => {
+            Err(format!("the value is given twice: give {} or {}, not both", one.0, other.0))
+        }
     }
 }
 
@@ -569,7 +571,9 @@ pub enum ProfileError {
         most: f64,
     },
     /// The voltages of a table do not rise.
-    #[error("{figure} is {value} and does not rise from the row before: put the rows in the order of their voltage")]
+    #[error(
+        "{figure} is {value} and does not rise from the row before: put the rows in the order of their voltage"
+    )]
     NotRising {
         /// Which figure.
         figure: String,
@@ -616,7 +620,14 @@ struct Row {
 struct Rows(Vec<Row>);
 
 impl Rows {
-    fn add(&mut self, figure: String, value: FigureValue, source: &Source, range: (f64, f64), stricter: Stricter) {
+    fn add(
+        &mut self,
+        figure: String,
+        value: FigureValue,
+        source: &Source,
+        range: (f64, f64),
+        stricter: Stricter,
+    ) {
         let (least, most) = range;
         self.0.push(Row { figure, value, source: source.clone(), least, most, stricter });
     }
@@ -758,7 +769,9 @@ impl Profile {
         let floors = floor.rows();
         for row in self.rows() {
             // The table of distances may have other rows than the floor's, and is compared as a whole.
-            let Some(built_in) = floors.iter().find(|built_in| built_in.figure == row.figure) else { continue };
+            let Some(built_in) = floors.iter().find(|built_in| built_in.figure == row.figure) else {
+                continue;
+            };
             let (ours, theirs) = (row.value.number(), built_in.value.number());
             let looser = match row.stricter {
                 Stricter::Greater => ours < theirs,
@@ -766,9 +779,11 @@ impl Profile {
                 Stricter::Neither => false,
             };
             // Where the field rule asks for more, it governs on a public way as well.
-            if !looser || self.ways().iter().any(|(name, way)| {
-                row.figure == format!("heights.{name}.public") && way.civil.value <= way.field.value
-            }) {
+            if !looser
+                || self.ways().iter().any(|(name, way)| {
+                    row.figure == format!("heights.{name}.public") && way.civil.value <= way.field.value
+                })
+            {
                 continue;
             }
             let (value, built_in_value) = (row.value, built_in.value);
@@ -795,7 +810,8 @@ impl Profile {
 
     /// What it comes to when a unit says of a way that it is not public.
     fn not_public(&self, figure: &str) -> Option<String> {
-        let (_, way) = self.ways().into_iter().find(|(name, _)| figure == format!("heights.{name}.public"))?;
+        let (_, way) =
+            self.ways().into_iter().find(|(name, _)| figure == format!("heights.{name}.public"))?;
         Some(format!(
             "{figure} is no ({}): the field rule governs there, {} ({}), and not the civil one, {} ({})",
             way.public.source,
@@ -1035,7 +1051,8 @@ impl Profile {
         let constructions = Construction::ALL
             .into_iter()
             .filter_map(|construction| {
-                let (here, there) = (ours.constructions.of(construction), theirs.constructions.of(construction));
+                let (here, there) =
+                    (ours.constructions.of(construction), theirs.constructions.of(construction));
                 let lead_min = own(here.lead.value, there.lead.value);
                 let follow_up_min = own(here.follow_up.value, there.follow_up.value);
                 (lead_min.is_some() || follow_up_min.is_some()).then_some(ConstructionMinutes {
@@ -1046,7 +1063,10 @@ impl Profile {
             })
             .collect();
         pace::Figures {
-            lead_rate_m_per_min: own(ours.laying_rate(lead, light).value, theirs.laying_rate(lead, light).value),
+            lead_rate_m_per_min: own(
+                ours.laying_rate(lead, light).value,
+                theirs.laying_rate(lead, light).value,
+            ),
             follow_up_rate_m_per_min: own(
                 ours.following_rate(follow_up).value,
                 theirs.following_rate(follow_up).value,

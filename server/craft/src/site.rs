@@ -678,11 +678,8 @@ impl Site<'_> {
     fn way(&self, construction: Construction, needs: Vec<SiteNeed>) -> Result<(Place, SiteWay), SiteError> {
         let input = self.input;
         let overhead = construction.is_overhead();
-        let at_hand = if needs.iter().all(|need| need.at_hand == AtHand::There) {
-            AtHand::There
-        } else {
-            AtHand::Look
-        };
+        let at_hand =
+            if needs.iter().all(|need| need.at_hand == AtHand::There) { AtHand::There } else { AtHand::Look };
         let passage = self.passage(construction);
         let distance = passage.and_then(|(passage, _)| passage.distance_m);
         let detour = distance.map(|distance| distance + distance);
@@ -777,7 +774,8 @@ impl Site<'_> {
             minutes(follow_up.work_min)
         );
         if on_carriageway > Minutes::ZERO {
-            words = format!("{words}, {} of it on the carriageway, which counts twice", minutes(on_carriageway));
+            words =
+                format!("{words}, {} of it on the carriageway, which counts twice", minutes(on_carriageway));
         }
         words.push('.');
         words
@@ -881,11 +879,7 @@ impl Site<'_> {
         }
     }
 
-    fn times(
-        &self,
-        construction: Construction,
-        detour: Metres,
-    ) -> Result<(SiteTime, SiteTime), SiteError> {
+    fn times(&self, construction: Construction, detour: Metres) -> Result<(SiteTime, SiteTime), SiteError> {
         let input = self.input;
         let mut figures = self.profile.pace_figures(input.light, input.lead_means, input.follow_up_means);
         // Only the crossing is asked about, not the line's end.
@@ -955,7 +949,12 @@ impl Site<'_> {
             }
             C::UnderRails => {
                 list.count("stakes", 2, "one outside the rails on each side", "SS0444 p. 25");
-                list.count("wooden-handled shovel", 1, "a trench in the ballast and beyond it", "SS0440 p. 7");
+                list.count(
+                    "wooden-handled shovel",
+                    1,
+                    "a trench in the ballast and beyond it",
+                    "SS0440 p. 7",
+                );
                 list.count("mallet", 1, "for the stakes", "SS0440 p. 7");
             }
             C::OverheadTrees | C::OverheadPoles => {

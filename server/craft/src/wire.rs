@@ -1011,7 +1011,8 @@ impl<'a> Builder<'a> {
             );
         }
         if construction == C::Buried {
-            let spare = planned(&Profile::field().wire.trench_spare).or_given(self.input.figures.trench_spare_m);
+            let spare =
+                planned(&Profile::field().wire.trench_spare).or_given(self.input.figures.trench_spare_m);
             self.add(What::TrenchSpare, at, spare.value, "spare in the trench".to_owned(), spare.source);
         }
         self.add(What::UpAndDown, at, depth.value, "up out of the trench".to_owned(), depth.source);

@@ -6,8 +6,8 @@
 use laywire_craft::{
     construction::Construction,
     foreseen::{
-        Area, Bounds, Cover, Drawn, Foreseen, Ground, Passes, PowerLine, ReachKind, Structure, UnknownBecause,
-        Way, WidthFrom, boxes, foresee,
+        Area, Bounds, Cover, Drawn, Foreseen, Ground, Passes, PowerLine, ReachKind, Structure,
+        UnknownBecause, Way, WidthFrom, boxes, foresee,
     },
     geodesy::Position,
     obstacle::Obstacle,
@@ -100,10 +100,7 @@ fn an_obstacle_in_a_tunnel_asks_for_nothing_and_one_on_a_bridge_is_gone_under() 
         (crossing.passes, crossing.proposed.construction, crossing.proposed.go_and_look)
     };
     assert_eq!(with(Some(Structure::Tunnel), -1), (Passes::Beneath, None, true));
-    assert_eq!(
-        with(Some(Structure::Bridge), 1),
-        (Passes::OnABridge, Some(Construction::UnderBridge), false)
-    );
+    assert_eq!(with(Some(Structure::Bridge), 1), (Passes::OnABridge, Some(Construction::UnderBridge), false));
     assert_eq!(with(None, 0), (Passes::OnTheGround, Some(Construction::UnderRails), false));
     // A level without a structure: nobody knows.
     assert_eq!(with(None, 1), (Passes::Unknown, Some(Construction::UnderRails), true));
@@ -178,23 +175,15 @@ fn culverts_and_bridges_are_found_along_the_road_over_the_ends_of_its_ways() {
         name: Some("Mill Road".to_owned()),
         ..way(id, Obstacle::Road, places)
     };
-    let culvert = Way {
-        structure: Some(Structure::Culvert),
-        ..way(3, Obstacle::Stream, &[(4.9, 0.4), (5.1, 0.4)])
-    };
+    let culvert =
+        Way { structure: Some(Structure::Culvert), ..way(3, Obstacle::Stream, &[(4.9, 0.4), (5.1, 0.4)]) };
     // Beyond the reach, and on another road.
     let far =
         Way { structure: Some(Structure::Culvert), ..way(4, Obstacle::Stream, &[(4.9, 2.5), (5.1, 2.5)]) };
     let brook = way(5, Obstacle::Stream, &[(4.9, -0.9), (5.1, -0.9)]);
     let answer = on(
         &EAST,
-        vec![
-            named(1, &[(5.0, -2.0), (5.0, 0.2)]),
-            named(2, &[(5.0, 3.0), (5.0, 0.2)]),
-            culvert,
-            far,
-            brook,
-        ],
+        vec![named(1, &[(5.0, -2.0), (5.0, 0.2)]), named(2, &[(5.0, 3.0), (5.0, 0.2)]), culvert, far, brook],
     );
     let [road] = answer.crossings.as_slice() else { panic!("{answer:#?}") };
     let [near, open] = road.within_reach.as_slice() else { panic!("{road:#?}") };
@@ -210,10 +199,8 @@ fn culverts_and_bridges_are_found_along_the_road_over_the_ends_of_its_ways() {
 #[test]
 fn a_stream_is_taken_over_a_bridge_or_where_it_runs_beneath_the_ground() {
     let stream = way(1, Obstacle::Stream, &[(5.0, -1.0), (5.0, 1.0)]);
-    let bridge = Way {
-        structure: Some(Structure::Bridge),
-        ..way(2, Obstacle::Road, &[(4.9, 0.3), (5.1, 0.3)])
-    };
+    let bridge =
+        Way { structure: Some(Structure::Bridge), ..way(2, Obstacle::Road, &[(4.9, 0.3), (5.1, 0.3)]) };
     let answer = on(&EAST, vec![stream.clone(), bridge.clone()]);
     assert_eq!(answer.crossings[0].within_reach[0].kind, ReachKind::Bridge);
     assert_eq!(answer.crossings[0].proposed.construction, Some(Construction::UnderBridge));
@@ -222,10 +209,8 @@ fn a_stream_is_taken_over_a_bridge_or_where_it_runs_beneath_the_ground() {
     let answer = on(&EAST, vec![stream.clone(), railway]);
     assert!(answer.crossings[0].within_reach.is_empty());
     assert_eq!(answer.crossings[0].proposed.construction, Some(Construction::OverheadLancePoles));
-    let covered = Way {
-        structure: Some(Structure::Tunnel),
-        ..way(3, Obstacle::Stream, &[(5.0, 1.0), (5.0, 2.0)])
-    };
+    let covered =
+        Way { structure: Some(Structure::Tunnel), ..way(3, Obstacle::Stream, &[(5.0, 1.0), (5.0, 2.0)]) };
     let answer = on(&EAST, vec![stream, covered]);
     assert_eq!(answer.crossings[0].within_reach[0].kind, ReachKind::Covered);
 }
@@ -277,13 +262,9 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
     let off = ask(&[(0.0, 90.0), (0.0, 110.0)]);
     let [(UnknownBecause::OutsideTheMap, from, to)] = off[..] else { panic!("{off:?}") };
     assert!((from - 10.0 * 111.229).abs() < 0.5 && (to - 20.0 * 111.229).abs() < 0.5, "{off:?}");
-    let nothing = foresee(
-        &Trace::new(line(&EAST)).unwrap(),
-        &Ground::default(),
-        &Cover::default(),
-        Profile::field(),
-    )
-    .unwrap();
+    let nothing =
+        foresee(&Trace::new(line(&EAST)).unwrap(), &Ground::default(), &Cover::default(), Profile::field())
+            .unwrap();
     assert_eq!(nothing.unknown[0].why, UnknownBecause::NoMapLoaded);
     assert_eq!(nothing.unknown[0].to_m, nothing.length_m);
 }

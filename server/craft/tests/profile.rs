@@ -54,7 +54,9 @@ fn the_distance_to_a_power_line_is_that_of_the_published_table() {
 #[test]
 fn a_person_keeps_ten_feet_and_four_inches_more_for_each_ten_kilovolts_above_fifty() {
     // 29 CFR 1910.333(c)(3), from memory. 132 kV are 82 kV above, so nine times 4 in.
-    for (voltage, distance) in [(0.4, 10.0), (50.0, 10.0), (60.0, 10.0 + 4.0 / 12.0), (132.0, 13.0), (150.0, 10.0 + 40.0 / 12.0)] {
+    for (voltage, distance) in
+        [(0.4, 10.0), (50.0, 10.0), (60.0, 10.0 + 4.0 / 12.0), (132.0, 13.0), (150.0, 10.0 + 40.0 / 12.0)]
+    {
         near(Profile::field().power_line.person.distance(kilovolts(voltage)), feet(distance));
     }
     // Where a unit's table is shorter than the rule for people, that rule governs.
@@ -68,7 +70,11 @@ fn a_person_keeps_ten_feet_and_four_inches_more_for_each_ten_kilovolts_above_fif
     near(keep.least_m, feet(13.0));
     assert!(keep.source.starts_with("29 CFR 1910.333(c)(3)"), "{}", keep.source);
     assert_eq!(ours.warnings.len(), 1);
-    assert!(ours.warnings[0].text.contains("15.0 ft") && ours.warnings[0].text.contains("looser"), "{:?}", ours.warnings);
+    assert!(
+        ours.warnings[0].text.contains("15.0 ft") && ours.warnings[0].text.contains("looser"),
+        "{:?}",
+        ours.warnings
+    );
 }
 
 #[test]
@@ -107,7 +113,8 @@ fn the_greater_of_the_field_and_the_civil_height_governs_on_a_public_way() {
 
 #[test]
 fn on_a_closed_training_ground_the_field_height_governs_and_the_civil_one_is_shown() {
-    let ours = Profile::unit(r#"heights.road.public = { yes = false, source = "training ground, closed" }"#).unwrap();
+    let ours = Profile::unit(r#"heights.road.public = { yes = false, source = "training ground, closed" }"#)
+        .unwrap();
     assert_eq!(ours.least_height(Obstacle::Road).unwrap().value, feet(14.0));
     assert_eq!(ours.least_height(Obstacle::DirtRoad).unwrap().value, feet(15.5), "nobody spoke of those");
     let [warning] = ours.warnings.as_slice() else { panic!("{:?}", ours.warnings) };
@@ -152,8 +159,18 @@ fn a_looser_figure_is_taken_with_a_warning_that_shows_both() {
         (r#"burial.depth = { m = 0.1, source = "PSM90" }"#, "burial.depth", "0.10 m", "0.15 m (0.5 ft)"),
         (r#"span.normal = { m = 60, source = "us" }"#, "span.normal", "60.00 m", "30.48 m (100.0 ft)"),
         (r#"wire.slack = { percent = 5, source = "us" }"#, "wire.slack", "5 %", "20 %"),
-        (r#"heights.road.field = { m = 3, source = "us" }"#, "heights.road.field", "3.00 m", "4.27 m (14.0 ft)"),
-        (r#"heights.road.civil = { m = 3, source = "us" }"#, "heights.road.civil", "3.00 m", "4.72 m (15.5 ft)"),
+        (
+            r#"heights.road.field = { m = 3, source = "us" }"#,
+            "heights.road.field",
+            "3.00 m",
+            "4.27 m (14.0 ft)",
+        ),
+        (
+            r#"heights.road.civil = { m = 3, source = "us" }"#,
+            "heights.road.civil",
+            "3.00 m",
+            "4.72 m (15.5 ft)",
+        ),
         (r#"no_splice.culverts = { yes = false, source = "us" }"#, "no_splice.culverts", "is no", "yes"),
         (r#"power_line.person.least = { ft = 5, source = "us" }"#, "", "", ""),
     ] {
@@ -190,20 +207,38 @@ fn what_is_wrong_with_a_file_is_said_by_the_place_of_it() {
         ("heights.road.feild = { m = 5, source = \"us\" }", "heights.road"),
         ("heights.road.field = { m = 5 }", "heights.road.field: missing field `source`"),
         ("heights.road.field = { m = 5, source = \" \" }", "heights.road.field: it is empty"),
-        ("heights.road.field = { source = \"us\" }", "heights.road.field: the value is missing: give m or ft"),
-        ("heights.road.field = { m = 5, ft = 16, source = \"us\" }", "heights.road.field: the value is given twice"),
+        (
+            "heights.road.field = { source = \"us\" }",
+            "heights.road.field: the value is missing: give m or ft",
+        ),
+        (
+            "heights.road.field = { m = 5, ft = 16, source = \"us\" }",
+            "heights.road.field: the value is given twice",
+        ),
         ("heights.road.field = { yards = 5, source = \"us\" }", "heights.road.field: unknown field `yards`"),
         ("heights.road.field = 5", "heights.road.field"),
         ("heights = 5", "heights"),
-        ("heights.road.field = { m = nan, source = \"us\" }", "heights.road.field: a length in metres is NaN"),
-        ("heights.road.field = { ft = inf, source = \"us\" }", "heights.road.field: a length in metres is inf"),
+        (
+            "heights.road.field = { m = nan, source = \"us\" }",
+            "heights.road.field: a length in metres is NaN",
+        ),
+        (
+            "heights.road.field = { ft = inf, source = \"us\" }",
+            "heights.road.field: a length in metres is inf",
+        ),
         ("heights.road.field = { ft = 1e300, source = \"us\" }", "heights.road.field: a length in metres is"),
-        ("heights.road.field = { m = 31, source = \"us\" }", "heights.road.field is 31.00 m (101.7 ft); give 0.5 to 30"),
+        (
+            "heights.road.field = { m = 31, source = \"us\" }",
+            "heights.road.field is 31.00 m (101.7 ft); give 0.5 to 30",
+        ),
         ("heights.road.field = { m = -1, source = \"us\" }", "heights.road.field is -1.00 m"),
         ("wire.slack = { percent = 101, source = \"us\" }", "wire.slack is 101 %; give 0 to 100"),
         ("wire.slack = { percent = 300, source = \"us\" }", "wire.slack"),
         ("pace.night = { times = 0.5, source = \"us\" }", "pace.night is 0.50 times; give 1 to 20"),
-        ("pace.laying.foot.day = { mph = 0, source = \"us\" }", "pace.laying.foot.day is 0.00 m/min; give 0.1 to 2000"),
+        (
+            "pace.laying.foot.day = { mph = 0, source = \"us\" }",
+            "pace.laying.foot.day is 0.00 m/min; give 0.1 to 2000",
+        ),
         ("pace.reel_change = { min = -1, source = \"us\" }", "pace.reel_change"),
         ("power_line.equipment = []", "power_line.equipment: it has 0 rows"),
         ("warnings = []", "warnings: a unit's file gives figures"),
@@ -220,7 +255,11 @@ fn what_is_wrong_with_a_file_is_said_by_the_place_of_it() {
         [[power_line.equipment]]
         to_kv = 100
         least = { m = 20, source = "us" }"#;
-    assert!(refused(falling).starts_with("power_line.equipment[1].to_kv is 100 kV and does not rise"), "{}", refused(falling));
+    assert!(
+        refused(falling).starts_with("power_line.equipment[1].to_kv is 100 kV and does not rise"),
+        "{}",
+        refused(falling)
+    );
     assert!(refused(&"#".repeat(MOST_BYTES + 1)).starts_with("the file has 100001 bytes"));
     assert_eq!(Profile::unit("").unwrap().heights, Profile::field().heights, "an empty file changes nothing");
 }
@@ -228,9 +267,25 @@ fn what_is_wrong_with_a_file_is_said_by_the_place_of_it() {
 #[test]
 fn every_built_in_figure_names_its_source() {
     let figures = Profile::field().figures();
-    let known = ["SS04", "NESC", "GO 64-A", "29 CFR", "Corcoran 1917", "915th", "Signaller 2005", "Seabee", "planning value", "common practice"];
+    let known = [
+        "SS04",
+        "NESC",
+        "GO 64-A",
+        "29 CFR",
+        "Corcoran 1917",
+        "915th",
+        "Signaller 2005",
+        "Seabee",
+        "planning value",
+        "common practice",
+    ];
     for row in &figures {
-        assert!(known.iter().any(|key| row.source.as_str().starts_with(key)), "{}: {}", row.figure, row.source);
+        assert!(
+            known.iter().any(|key| row.source.as_str().starts_with(key)),
+            "{}: {}",
+            row.figure,
+            row.source
+        );
     }
     assert_eq!(figures.len(), 77);
     let depth = figures.iter().find(|row| row.figure == "burial.depth").unwrap();

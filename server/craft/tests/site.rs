@@ -60,14 +60,20 @@ fn but(mut place: Value, key: &str, value: Value) -> Value {
 #[test]
 fn the_best_way_is_the_one_that_the_trade_would_take() {
     // Common practice, no source, but where one is named.
-    let soft = |obstacle: &str| json!({ "obstacle": obstacle, "hard_surface": false, "diggable": true, "trees": true,
+    let soft = |obstacle: &str| {
+        json!({ "obstacle": obstacle, "hard_surface": false, "diggable": true, "trees": true,
         "lance_poles": 4, "poles": { "there": true, "carry_power": false }, "power_line": { "there": false },
-        "culvert": { "there": false }, "bridge": { "there": false } });
+        "culvert": { "there": false }, "bridge": { "there": false } })
+    };
     for (sentence, place, best) in [
         ("a culvert within reach goes first", rich(), C::ThroughCulvert),
         (
             "a bridge within reach goes before trees",
-            but(but(rich(), "culvert", json!({ "there": false })), "bridge", json!({ "there": true, "distance_m": 100 })),
+            but(
+                but(rich(), "culvert", json!({ "there": false })),
+                "bridge",
+                json!({ "there": true, "distance_m": 100 }),
+            ),
             C::UnderBridge,
         ),
         (
@@ -75,13 +81,24 @@ fn the_best_way_is_the_one_that_the_trade_would_take() {
             but(rich(), "culvert", json!({ "there": true, "distance_m": 2_000, "flooded": false })),
             C::OverheadTrees,
         ),
-        ("nor does a flooded one", but(rich(), "culvert", json!({ "there": true, "distance_m": 40, "flooded": true })), C::OverheadTrees),
+        (
+            "nor does a flooded one",
+            but(rich(), "culvert", json!({ "there": true, "distance_m": 40, "flooded": true })),
+            C::OverheadTrees,
+        ),
         ("a minor road is sooner dug than spanned", soft("dirt_road"), C::Buried),
         ("and so is a path", soft("path"), C::Buried),
         ("a busy road is sooner spanned than dug, with trees at hand", soft("road"), C::OverheadTrees),
-        ("what is there goes before what somebody has to look for",
-            json!({ "obstacle": "stream", "lance_poles": 4, "power_line": { "there": false } }), C::OverheadLancePoles),
-        ("a track is crossed under the rails (SS0444 p. 25)", json!({ "obstacle": "railway" }), C::UnderRails),
+        (
+            "what is there goes before what somebody has to look for",
+            json!({ "obstacle": "stream", "lance_poles": 4, "power_line": { "there": false } }),
+            C::OverheadLancePoles,
+        ),
+        (
+            "a track is crossed under the rails (SS0444 p. 25)",
+            json!({ "obstacle": "railway" }),
+            C::UnderRails,
+        ),
         (
             "or through a culvert that is there",
             json!({ "obstacle": "railway", "culvert": { "there": true, "distance_m": 30 } }),
@@ -99,7 +116,8 @@ fn a_ladder_comes_last_wherever_it_comes() {
     let answer = at(rich());
     assert_eq!(order(&answer).last(), Some(&C::Ladder));
     assert!(!way(&answer, C::Ladder).choice.lasting);
-    let bare = at(json!({ "obstacle": "road", "hard_surface": true, "trees": false, "culvert": { "there": false },
+    let bare =
+        at(json!({ "obstacle": "road", "hard_surface": true, "trees": false, "culvert": { "there": false },
         "bridge": { "there": false }, "poles": { "there": false }, "lance_poles": 0 }));
     assert_eq!(order(&bare), [C::Ladder]);
 }
@@ -122,12 +140,19 @@ fn what_nobody_has_said_is_not_taken_for_absent() {
         assert!(answer.ways.iter().filter(unknown).all(|way| way.at_hand == AtHand::Look), "{obstacle}");
     }
     let road = at(json!({ "obstacle": "road" }));
-    assert!(road.look.iter().any(|need| need.starts_with("trees that carry on both sides: for overhead on trees")), "{:?}", road.look);
+    assert!(
+        road.look
+            .iter()
+            .any(|need| need.starts_with("trees that carry on both sides: for overhead on trees")),
+        "{:?}",
+        road.look
+    );
 }
 
 #[test]
 fn what_is_known_to_be_missing_is_refused_with_the_figures() {
-    let answer = at(json!({ "obstacle": "road", "hard_surface": true, "trees": false, "culvert": { "there": false },
+    let answer =
+        at(json!({ "obstacle": "road", "hard_surface": true, "trees": false, "culvert": { "there": false },
         "poles": { "there": false }, "lance_poles": 3 }));
     for construction in [C::ThroughCulvert, C::OverheadTrees, C::OverheadPoles, C::OverheadLancePoles] {
         assert_eq!(refused(&answer, construction).0, SiteRule::NotAtHand, "{construction}");
@@ -139,7 +164,8 @@ fn what_is_known_to_be_missing_is_refused_with_the_figures() {
     assert_eq!(hard.0, SiteRule::Trade, "{}", hard.1);
     // By hand: poles of 3 m set 0.5 m, two of them with 5 ft of overlap (SS0440 p. 31), carry 3 + 3 - 1.524 - 0.5 = 3.976 m,
     // and 15.5 ft (NESC rule 232) with 2 % of 100 ft of sag are 5.334 m.
-    let short = at(json!({ "obstacle": "road", "lance_poles": 8, "lance_pole": { "length_m": 3, "set_m": 0.5 } }));
+    let short =
+        at(json!({ "obstacle": "road", "lance_poles": 8, "lance_pole": { "length_m": 3, "set_m": 0.5 } }));
     let (rule, reason) = refused(&short, C::OverheadLancePoles);
     assert_eq!(rule, SiteRule::NotAtHand);
     assert!(reason.contains("5.33 m (17.5 ft)") && reason.contains("3.68 m"), "{reason}");
@@ -149,14 +175,21 @@ fn what_is_known_to_be_missing_is_refused_with_the_figures() {
 fn a_power_line_too_near_forbids_every_overhead_wire() {
     // 29 CFR 1926.1408 table A: 10 ft to 50 kV, 15 ft to 200 kV.
     let by = |kilovolts: f64, distance: f64| {
-        at(but(rich(), "power_line", json!({ "there": true, "distance_m": distance, "kilovolts": kilovolts })))
+        at(but(
+            rich(),
+            "power_line",
+            json!({ "there": true, "distance_m": distance, "kilovolts": kilovolts }),
+        ))
     };
     for (kilovolts, distance) in [(11.0, 3.0), (33.0, 0.0), (132.0, 4.5)] {
         let answer = by(kilovolts, distance);
         for construction in [C::OverheadTrees, C::OverheadPoles, C::OverheadLancePoles] {
             let (rule, reason) = refused(&answer, construction);
             assert_eq!(rule, SiteRule::PowerLine, "{construction} at {distance} m from {kilovolts} kV");
-            assert!(reason.contains("keep at least") && reason.contains(&format!("{kilovolts:.0} kV")), "{reason}");
+            assert!(
+                reason.contains("keep at least") && reason.contains(&format!("{kilovolts:.0} kV")),
+                "{reason}"
+            );
         }
         assert!(order(&answer).contains(&C::ThroughCulvert), "what lies on the ground is not refused by it");
     }
@@ -168,7 +201,11 @@ fn a_power_line_too_near_forbids_every_overhead_wire() {
         let cautions = &way(answer, C::OverheadTrees).choice.cautions;
         cautions.iter().find(|caution| caution.id == "power_near").unwrap().text.clone()
     };
-    assert!(text(&beside).contains("11 kV") && text(&beside).contains("3.05 m (10.0 ft)"), "{}", text(&beside));
+    assert!(
+        text(&beside).contains("11 kV") && text(&beside).contains("3.05 m (10.0 ft)"),
+        "{}",
+        text(&beside)
+    );
     // Of unknown voltage it is as bad as the highest, 45 ft.
     let unknown = at(but(rich(), "power_line", json!({ "there": true, "distance_m": 13 })));
     assert_eq!(refused(&unknown, C::OverheadTrees).0, SiteRule::PowerLine);
@@ -193,13 +230,21 @@ fn a_crossing_takes_the_wire_that_its_parts_take() {
     let answer = at(rich());
     let culvert = way(&answer, C::ThroughCulvert);
     assert_eq!(culvert.detour_m, Some(metres(80.0)));
-    assert!((culvert.wire.drawn_m.value() - (2.0 * 40.0 * 1.2 + 8.0 + 4.0)).abs() < 1e-9, "{:?}", culvert.wire);
+    assert!(
+        (culvert.wire.drawn_m.value() - (2.0 * 40.0 * 1.2 + 8.0 + 4.0)).abs() < 1e-9,
+        "{:?}",
+        culvert.wire
+    );
     // Lance poles: span 100 ft (SS0440 p. 33), sag 2 %, ties at 15.5 ft (NESC rule 232) and the sag, half a span of spare on
     // each side (SS0440 p. 31).
     let poles = way(&answer, C::OverheadLancePoles);
     let sag = 0.02 * 30.48;
     let hangs = 30.48 + 8.0 * sag * sag / (3.0 * 30.48);
-    assert!((poles.wire.drawn_m.value() - (hangs + 2.0 * (4.7244 + sag) + 30.48)).abs() < 1e-9, "{:?}", poles.wire);
+    assert!(
+        (poles.wire.drawn_m.value() - (hangs + 2.0 * (4.7244 + sag) + 30.48)).abs() < 1e-9,
+        "{:?}",
+        poles.wire
+    );
     assert!((poles.tie_height_m.unwrap().value() - (4.7244 + sag)).abs() < 1e-9);
     let up = poles.wire.items.iter().find(|item| item.why.starts_with("up to")).unwrap();
     assert!(up.source.contains("NESC rule 232"), "{}", up.source);
@@ -226,10 +271,15 @@ fn a_crossing_takes_the_minutes_that_are_published() {
     let lead = way(&culvert, C::ThroughCulvert).lead.work_min.value();
     assert!((lead - (5.0 + 80.0 / 28.163_52)).abs() < 1e-9, "{lead}");
     // A unit's own figure comes with the unit's own source.
-    let ours = Profile::unit(r#"pace.constructions.buried.lead = { min = 6, source = "our log of last year" }"#).unwrap();
+    let ours =
+        Profile::unit(r#"pace.constructions.buried.lead = { min = 6, source = "our log of last year" }"#)
+            .unwrap();
     let ours = at_with(&ours, place("day"));
     let lead = &way(&ours, C::Buried).lead;
-    assert_eq!((lead.work_min, lead.items[0].source.as_str()), (Minutes::new(6.0).unwrap(), "our log of last year"));
+    assert_eq!(
+        (lead.work_min, lead.items[0].source.as_str()),
+        (Minutes::new(6.0).unwrap(), "our log of last year")
+    );
 }
 
 #[test]
@@ -238,7 +288,11 @@ fn work_on_the_carriageway_of_a_road_counts_twice_and_is_told() {
     let road = at(place("road"));
     assert_eq!(way(&road, C::Buried).on_carriageway_min, Minutes::new(18.5).unwrap());
     assert_eq!(way(&road, C::OverheadTrees).on_carriageway_min, Minutes::new(8.0).unwrap());
-    assert!(way(&road, C::Buried).reason.contains("18.5 min of it on the carriageway"), "{}", way(&road, C::Buried).reason);
+    assert!(
+        way(&road, C::Buried).reason.contains("18.5 min of it on the carriageway"),
+        "{}",
+        way(&road, C::Buried).reason
+    );
     assert_eq!(way(&at(place("path")), C::Buried).on_carriageway_min, Minutes::ZERO);
 }
 
@@ -270,16 +324,27 @@ fn a_place_that_is_not_public_takes_the_field_height_and_shows_both() {
     let heights = choice.heights.as_ref().unwrap();
     assert_eq!((heights.field.least_m, heights.civil.least_m), (feet(14.0), feet(15.5)));
     let height = choice.finish.iter().find(|item| item.id == "height").unwrap();
-    assert!(height.text.contains("4.27 m (14.0 ft)") && height.text.contains("4.72 m (15.5 ft)"), "{}", height.text);
+    assert!(
+        height.text.contains("4.27 m (14.0 ft)") && height.text.contains("4.72 m (15.5 ft)"),
+        "{}",
+        height.text
+    );
 }
 
 #[test]
 fn over_a_stream_the_ties_rise_with_the_highest_water() {
-    let stream = |highest: f64| at(json!({ "obstacle": "stream", "span_m": 20, "water": { "highest_m": highest, "current": "fast" } }));
+    let stream = |highest: f64| {
+        at(
+            json!({ "obstacle": "stream", "span_m": 20, "water": { "highest_m": highest, "current": "fast" } }),
+        )
+    };
     let tie = |answer: &SiteAnswer| way(answer, C::OverheadTrees).tie_height_m.unwrap().value();
     // By hand: 3 m over the water to plan with, and 2 % of 20 m of sag.
     assert!((tie(&stream(1.5)) - (1.5 + 3.0 + 0.4)).abs() < 1e-9);
-    assert!((tie(&stream(-2.0)) - (3.0 + 0.4)).abs() < 1e-9, "below the ground at the ties it changes nothing");
+    assert!(
+        (tie(&stream(-2.0)) - (3.0 + 0.4)).abs() < 1e-9,
+        "below the ground at the ties it changes nothing"
+    );
     let fast = stream(0.0);
     assert!(fast.ways.iter().all(|way| way.choice.cautions.iter().any(|caution| caution.id == "fast_water")));
 }
@@ -288,21 +353,46 @@ fn over_a_stream_the_ties_rise_with_the_highest_water() {
 fn a_figure_of_nothing_or_out_of_range_is_refused_by_name() {
     for (place, field) in [
         (json!({ "obstacle": "road", "width_m": 301 }), "width_m is 301; give a number from 0 to 300"),
-        (json!({ "obstacle": "road", "width_m": 20, "span_m": 19 }), "span_m is 19; give a number from 20 to 300"),
-        (json!({ "obstacle": "road", "culvert": { "there": true, "distance_m": -1 } }), "culvert.distance_m is -1"),
-        (json!({ "obstacle": "road", "bridge": { "there": false, "distance_m": 1 } }), "bridge.distance_m goes with a bridge"),
-        (json!({ "obstacle": "road", "poles": { "there": false, "carry_power": false } }), "poles.carry_power goes with"),
-        (json!({ "obstacle": "road", "power_line": { "there": true, "kilovolts": 1500 } }), "power_line.kilovolts is 1500"),
-        (json!({ "obstacle": "road", "power_line": { "there": false, "kilovolts": 11 } }), "power_line.kilovolts goes with"),
+        (
+            json!({ "obstacle": "road", "width_m": 20, "span_m": 19 }),
+            "span_m is 19; give a number from 20 to 300",
+        ),
+        (
+            json!({ "obstacle": "road", "culvert": { "there": true, "distance_m": -1 } }),
+            "culvert.distance_m is -1",
+        ),
+        (
+            json!({ "obstacle": "road", "bridge": { "there": false, "distance_m": 1 } }),
+            "bridge.distance_m goes with a bridge",
+        ),
+        (
+            json!({ "obstacle": "road", "poles": { "there": false, "carry_power": false } }),
+            "poles.carry_power goes with",
+        ),
+        (
+            json!({ "obstacle": "road", "power_line": { "there": true, "kilovolts": 1500 } }),
+            "power_line.kilovolts is 1500",
+        ),
+        (
+            json!({ "obstacle": "road", "power_line": { "there": false, "kilovolts": 11 } }),
+            "power_line.kilovolts goes with",
+        ),
         (json!({ "obstacle": "road", "water": { "highest_m": 1 } }), "water goes with a stream"),
         (json!({ "obstacle": "stream", "water": { "highest_m": 21 } }), "water.highest_m is 21"),
-        (json!({ "obstacle": "road", "lance_pole": { "length_m": 0.5, "set_m": 0 } }), "lance_pole.length_m is 0.5"),
-        (json!({ "obstacle": "road", "lance_pole": { "length_m": 4, "set_m": 2.5 } }), "lance_pole.set_m is 2.5; give a number from 0 to 2"),
+        (
+            json!({ "obstacle": "road", "lance_pole": { "length_m": 0.5, "set_m": 0 } }),
+            "lance_pole.length_m is 0.5",
+        ),
+        (
+            json!({ "obstacle": "road", "lance_pole": { "length_m": 4, "set_m": 2.5 } }),
+            "lance_pole.set_m is 2.5; give a number from 0 to 2",
+        ),
     ] {
         let said = wrong(place);
         assert!(said.starts_with(field), "{said}");
     }
-    let unknown = serde_json::from_value::<SiteInput>(json!({ "obstacle": "road", "tunnel": true })).unwrap_err();
+    let unknown =
+        serde_json::from_value::<SiteInput>(json!({ "obstacle": "road", "tunnel": true })).unwrap_err();
     assert!(unknown.to_string().starts_with("unknown field `tunnel`"), "{unknown}");
 }
 
@@ -317,14 +407,40 @@ fn any_json() -> impl Strategy<Value = Value> {
         prop::sample::select(vec!["road", "night", "vehicle", "fast", "railway", ""]).prop_map(Value::from),
     ];
     leaf.prop_recursive(2, 12, 4, |inner| {
-        let key = prop::sample::select(vec!["there", "distance_m", "flooded", "carry_power", "kilovolts", "highest_m", "current", "length_m", "set_m"]);
+        let key = prop::sample::select(vec![
+            "there",
+            "distance_m",
+            "flooded",
+            "carry_power",
+            "kilovolts",
+            "highest_m",
+            "current",
+            "length_m",
+            "set_m",
+        ]);
         prop::collection::btree_map(key, inner, 0..4).prop_map(|map| json!(map))
     })
 }
 
 fn any_place() -> impl Strategy<Value = Value> {
-    let keys = ["hard_surface", "public", "width_m", "span_m", "culvert", "bridge", "trees", "poles", "lance_poles", "lance_pole",
-        "diggable", "power_line", "water", "light", "lead_means", "follow_up_means"];
+    let keys = [
+        "hard_surface",
+        "public",
+        "width_m",
+        "span_m",
+        "culvert",
+        "bridge",
+        "trees",
+        "poles",
+        "lance_poles",
+        "lance_pole",
+        "diggable",
+        "power_line",
+        "water",
+        "light",
+        "lead_means",
+        "follow_up_means",
+    ];
     let obstacle = prop::sample::select(Obstacle::ALL.to_vec()).prop_map(|obstacle| json!(obstacle.as_str()));
     (obstacle, prop::collection::btree_map(prop::sample::select(keys.to_vec()), any_json(), 0..5))
         .prop_map(|(obstacle, map)| but(json!(map), "obstacle", obstacle))

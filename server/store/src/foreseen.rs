@@ -38,7 +38,9 @@ pub enum ForeseenError {
         length: Metres,
     },
     /// There is too much on the map about the trace.
-    #[error("there is more on the map about this trace than one question may ask for: divide it and ask for each part")]
+    #[error(
+        "there is more on the map about this trace than one question may ask for: divide it and ask for each part"
+    )]
     TooMuchGround,
     /// The trace goes over too much.
     #[error(transparent)]
@@ -87,10 +89,9 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     let (ground, cover) = read(&mut connection, &trace, map.as_ref()).await?;
     connection.commit().await?;
     // Long traces take a while; the connection is given back and other requests are not held up.
-    let foreseen =
-        tokio::task::spawn_blocking(move || foreseen::foresee(&trace, &ground, &cover, &profile))
-            .await
-            .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
+    let foreseen = tokio::task::spawn_blocking(move || foreseen::foresee(&trace, &ground, &cover, &profile))
+        .await
+        .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
     Ok(Answer { foreseen, map })
 }
 
@@ -220,8 +221,21 @@ async fn lines(
 ) -> Result<(), ForeseenError> {
     let rows: Vec<LineRow> = found!(connection, LINES_QUERY, boxes);
     for row in rows {
-        let (id, kind, class, name, reference, structure, layer, surface, width, lanes, one_way, voltage, wkb) =
-            row;
+        let (
+            id,
+            kind,
+            class,
+            name,
+            reference,
+            structure,
+            layer,
+            surface,
+            width,
+            lanes,
+            one_way,
+            voltage,
+            wkb,
+        ) = row;
         let drawn = Drawn::OsmWay(id);
         let positions = line("terrain_line.ground", wkb)?;
         match kind.as_str() {
@@ -256,10 +270,12 @@ async fn lines(
 /// Whether a surface, in OpenStreetMap's words, is too hard to dig; none where the word does not tell.
 fn is_hard(surface: &str) -> Option<bool> {
     match surface {
-        "asphalt" | "paved" | "concrete" | "concrete:plates" | "concrete:lanes" | "paving_stones" | "sett"
-        | "cobblestone" | "unhewn_cobblestone" | "metal" | "bricks" | "chipseal" | "rock" => Some(true),
-        "unpaved" | "gravel" | "fine_gravel" | "compacted" | "dirt" | "earth" | "ground" | "grass" | "mud"
-        | "sand" | "pebblestone" | "woodchips" | "grass_paver" => Some(false),
+        "asphalt" | "paved" | "concrete" | "concrete:plates" | "concrete:lanes" | "paving_stones"
+        | "sett" | "cobblestone" | "unhewn_cobblestone" | "metal" | "bricks" | "chipseal" | "rock" => {
+            Some(true)
+        }
+        "unpaved" | "gravel" | "fine_gravel" | "compacted" | "dirt" | "earth" | "ground" | "grass"
+        | "mud" | "sand" | "pebblestone" | "woodchips" | "grass_paver" => Some(false),
         _ => None,
     }
 }
@@ -295,17 +311,14 @@ async fn spots(
 
 type OwnRow = (i64, String, Option<String>, Option<f32>, Option<bool>, Option<i32>, Vec<u8>);
 
-async fn own(
-    connection: &mut PgConnection,
-    boxes: &Boxes,
-    ground: &mut Ground,
-) -> Result<(), ForeseenError> {
+async fn own(connection: &mut PgConnection, boxes: &Boxes, ground: &mut Ground) -> Result<(), ForeseenError> {
     const GROUND: &str = "terrain_own.ground";
     let rows: Vec<OwnRow> = found!(connection, OWN_QUERY, boxes);
     for (id, kind, name, width, hard_surface, voltage, wkb) in rows {
         let drawn = Drawn::Own(id);
-        let area =
-            |name, wkb| Ok::<_, StoreError>(Area { drawn, class: kind.clone(), name, rings: rings(GROUND, wkb)? });
+        let area = |name, wkb| {
+            Ok::<_, StoreError>(Area { drawn, class: kind.clone(), name, rings: rings(GROUND, wkb)? })
+        };
         match kind.as_str() {
             "culvert" | "bridge" => ground.spots.push(Spot {
                 drawn,

@@ -6,15 +6,13 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
-use std::{
-    path::Path,
-    sync::LazyLock,
-};
+use std::{path::Path, sync::LazyLock};
 
 use laywire_craft::{
     construction::Construction,
     foreseen::{
-        Drawn, Foreseen, ForeseenCrossing, GroundKind, Grouped, Met, Passes, ReachKind, UnknownBecause, WidthFrom,
+        Drawn, Foreseen, ForeseenCrossing, GroundKind, Grouped, Met, Passes, ReachKind, UnknownBecause,
+        WidthFrom,
     },
     geodesy::{Position, distance},
     obstacle::Obstacle,
@@ -244,7 +242,10 @@ fn the_tramway_in_the_promenade_and_its_halves_are_one_crossing_by_the_railways_
 fn rails_in_a_service_road_are_one_crossing() {
     let answer = on(&[(-4.637987, 54.170276), (-4.637511, 54.170503)]);
     let yard = with_both(&answer, 113_573_718);
-    assert_eq!((yard.obstacle, yard.grouped.as_slice()), (Obstacle::Railway, &[Grouped::StreetWithRails][..]));
+    assert_eq!(
+        (yard.obstacle, yard.grouped.as_slice()),
+        (Obstacle::Railway, &[Grouped::StreetWithRails][..])
+    );
 }
 
 fn with_both(answer: &Foreseen, way: i64) -> &ForeseenCrossing {
@@ -297,7 +298,12 @@ fn a_stream_that_meets_a_road_without_a_word_reads_go_and_look() {
 #[test]
 fn what_the_trace_meets_from_a_bridge_passes_beneath_it() {
     // Along Alexandra Bridge, Castletown, whose ends lie at these places, over the Silverburn.
-    let answer = on(&[(-4.6511, 54.077550), (-4.6510261, 54.0775366), (-4.6508421, 54.0775032), (-4.65078, 54.077492)]);
+    let answer = on(&[
+        (-4.6511, 54.077550),
+        (-4.6510261, 54.0775366),
+        (-4.6508421, 54.0775032),
+        (-4.65078, 54.077492),
+    ]);
     let river = with(&answer, 25_988_571);
     assert_eq!((river.obstacle, river.passes), (Obstacle::Stream, Passes::UnderTheTracesBridge));
     assert_eq!(river.proposed.construction, Some(Construction::UnderBridge));
@@ -365,7 +371,10 @@ fn a_trace_at_sea_and_a_trace_off_the_map_say_so() {
     assert!(out.unknown[0].from_m.value() > 50.0);
     let france = on(&[(2.0, 48.0), (2.01, 48.01)]);
     assert_eq!(france.unknown.len(), 1);
-    assert_eq!((france.unknown[0].why, france.unknown[0].to_m), (UnknownBecause::OutsideTheMap, france.length_m));
+    assert_eq!(
+        (france.unknown[0].why, france.unknown[0].to_m),
+        (UnknownBecause::OutsideTheMap, france.length_m)
+    );
     assert!(on(&[(-4.67, 54.08), (-4.635, 54.095)]).unknown.is_empty());
 }
 
@@ -452,7 +461,10 @@ async fn with_no_map_every_crossing_is_unknown_and_own_features_are_met_all_the_
     assert_eq!((haul.obstacle, haul.met[0].drawn), (Obstacle::DirtRoad, Drawn::Own(ids[0])));
     assert_eq!((haul.width_m.value(), haul.width_from), (4.0, WidthFrom::Tagged));
     // GeographicLib: 0.0003° of latitude are 33.37 m here, 0.005° of longitude 358.48 m.
-    assert_eq!((haul.within_reach[0].kind, haul.within_reach[0].drawn), (ReachKind::Culvert, Drawn::Own(ids[1])));
+    assert_eq!(
+        (haul.within_reach[0].kind, haul.within_reach[0].drawn),
+        (ReachKind::Culvert, Drawn::Own(ids[1]))
+    );
     assert!((haul.within_reach[0].along_m.value() - 33.37).abs() < 0.05, "{}", haul.within_reach[0].along_m);
     assert_eq!(haul.proposed.construction, Some(Construction::ThroughCulvert));
     assert!((haul.chainage_m.value() - 358.48).abs() < 0.05, "{}", haul.chainage_m);
@@ -460,10 +472,7 @@ async fn with_no_map_every_crossing_is_unknown_and_own_features_are_met_all_the_
     // 29 CFR 1926.1408 table A: 15 ft over 50 to 200 kV.
     assert!(line.beneath && line.keep.least_m == feet(15.0));
     let ground: Vec<_> = answer.ground.iter().map(|g| (g.kind, g.drawn)).collect();
-    assert_eq!(
-        ground,
-        [(GroundKind::Soft, Drawn::Own(ids[2])), (GroundKind::Closed, Drawn::Own(ids[4]))]
-    );
+    assert_eq!(ground, [(GroundKind::Soft, Drawn::Own(ids[2])), (GroundKind::Closed, Drawn::Own(ids[4]))]);
     assert!((answer.ground[0].to_m.value() - answer.ground[0].from_m.value() - 71.7).abs() < 0.1);
 
     assert_eq!(terrain::own(&pool).await.unwrap().len(), 5);
@@ -484,10 +493,8 @@ async fn own_features_that_are_wrong_are_told_by_number_and_nothing_is_added() {
     let none = polygon("[]");
     let outside = polygon("[[[0,0],[181,0],[1,1],[0,0]]]");
     let soft = r#"{"kind":"soft_ground"}"#;
-    let long = format!(
-        r#"{{"type":"LineString","coordinates":[{}]}}"#,
-        vec!["[0,0],[1,1]"; 10_001].join(",")
-    );
+    let long =
+        format!(r#"{{"type":"LineString","coordinates":[{}]}}"#, vec!["[0,0],[1,1]"; 10_001].join(","));
     for (properties, geometry, reason) in [
         (soft, open.as_str(), "a ring needs four positions or more"),
         (soft, &crossed, "its shape is wrong: self-intersection"),

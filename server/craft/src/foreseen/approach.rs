@@ -1,7 +1,8 @@
 //! Power lines near the trace, ground worth knowing of, and the stretches of which the map knows nothing.
 
 use super::{
-    Cover, Ground, GroundKind, LOOK_OUT, ForeseenPowerLine, OnGround, PowerLine, UnknownStretch, UnknownBecause,
+    Cover, ForeseenPowerLine, Ground, GroundKind, LOOK_OUT, OnGround, PowerLine, UnknownBecause,
+    UnknownStretch,
     course::{Bounds, Course, Plane, Point, meet},
     meeting::{at, boxes, from_segment, inside, joined},
 };
@@ -167,10 +168,14 @@ pub(super) fn unknown(trace: &Trace, course: &Course, ground: &Ground, cover: &C
         })
         .collect();
     let text = "There is no map here: crossings are unknown. Load a larger one, or go and look.";
-    let mut unknown: Vec<UnknownStretch> =
-        gaps(&joined(known, 0.01), length).into_iter().map(told(UnknownBecause::OutsideTheMap, text)).collect();
+    let mut unknown: Vec<UnknownStretch> = gaps(&joined(known, 0.01), length)
+        .into_iter()
+        .map(told(UnknownBecause::OutsideTheMap, text))
+        .collect();
     let text = "This is sea on the map, which shows no crossing there: lead the trace over land.";
-    unknown.extend(at_sea(trace, course, ground, cover, land).into_iter().map(told(UnknownBecause::AtSea, text)));
+    unknown.extend(
+        at_sea(trace, course, ground, cover, land).into_iter().map(told(UnknownBecause::AtSea, text)),
+    );
     unknown.sort_by(|a, b| a.from_m.cmp(&b.from_m));
     unknown
 }
@@ -209,13 +214,7 @@ fn within_box(from: Position, to: Position, land: Bounds) -> Option<(f64, f64)> 
 
 /// The stretches within the map that lie at sea. Which side of the shore the trace starts on is told by the nearest
 /// shore, and every shore that it meets changes that.
-fn at_sea(
-    trace: &Trace,
-    course: &Course,
-    ground: &Ground,
-    cover: &Cover,
-    land: Bounds,
-) -> Vec<(f64, f64)> {
+fn at_sea(trace: &Trace, course: &Course, ground: &Ground, cover: &Cover, land: Bounds) -> Vec<(f64, f64)> {
     let Some(shore) = &cover.nearest_shore else { return Vec::new() };
     let mut marks: Vec<f64> = Vec::new();
     for stride in course.strides() {

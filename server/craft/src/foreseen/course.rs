@@ -226,8 +226,7 @@ impl Course {
                         && piece.end_m - pieces[first].start_m <= PIECE_M
                         && piece.start_m <= pieces[index - 1].end_m =>
                 {
-                    let corners =
-                        [&bounds.south_west, &bounds.north_east, &own.south_west, &own.north_east];
+                    let corners = [&bounds.south_west, &bounds.north_east, &own.south_west, &own.north_east];
                     (first, Bounds::about(corners).unwrap_or(own))
                 }
                 Some((_, bounds)) => {

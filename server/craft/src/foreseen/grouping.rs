@@ -75,7 +75,11 @@ fn one(a: &Meeting, b: &Meeting, ground: &Ground, profile: &Profile) -> Option<G
     let apart_m = b.at_m - a.at_m;
     if apart_m <= ONE_PLACE_M && one.drawn == other.drawn {
         // One way that is two things, or one thing in two stretches.
-        return Some(if one.obstacle == other.obstacle { Grouped::OnePlace } else { Grouped::StreetWithRails });
+        return Some(if one.obstacle == other.obstacle {
+            Grouped::OnePlace
+        } else {
+            Grouped::StreetWithRails
+        });
     }
     if level(a.passes) != level(b.passes) {
         return None;

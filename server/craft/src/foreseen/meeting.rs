@@ -449,9 +449,8 @@ fn runs(beside: Vec<Beside>, ground: &Ground, found: &mut Vec<Meeting>) -> Vec<R
             continue;
         }
         let ends = within.iter().flat_map(|(a, b)| [*a, *b]).chain(met.iter().map(|m| m.at_m));
-        let (from_m, to_m) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), at| {
-            (least.min(at), most.max(at))
-        });
+        let (from_m, to_m) =
+            ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), at| (least.min(at), most.max(at)));
         let keep = if met.len() % 2 == 1 { met.last().map(|m| (m.on, m.at_m)) } else { None };
         found.retain(|m| !here(m) || keep == Some((m.on, m.at_m)));
         runs.push(Run { ways, from_m, to_m, inside_m, met });

@@ -7,7 +7,7 @@ use super::{
     course::Bounds,
     grouping::Group,
     meeting::{Meeting, On},
-    within_reach, width,
+    width, within_reach,
 };
 use crate::{
     construction::Construction,

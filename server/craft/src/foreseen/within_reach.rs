@@ -178,7 +178,8 @@ fn look(
             _ => continue,
         };
         let place = plane.point(spot.position);
-        if bounds.widened(ON_IT_M).holds(spot.position) && from_segment(place, p, q) <= ON_IT_M && long > 0.0 {
+        if bounds.widened(ON_IT_M).holds(spot.position) && from_segment(place, p, q) <= ON_IT_M && long > 0.0
+        {
             tell(kind, spot.drawn, (place.minus(p).dot(q.minus(p)) / (long * long)).clamp(0.0, 1.0));
         }
     }

@@ -238,7 +238,8 @@ pub async fn plan_line(
         return Err(Problem::Refused(Box::new(refusal)));
     }
     let lines = laywire_store::lines(&service.pool, pass.operation, 0).await?;
-    let slack_percent = laywire_store::operation::profile(&service.pool, pass.operation).await?.wire.slack.value;
+    let slack_percent =
+        laywire_store::operation::profile(&service.pool, pass.operation).await?.wire.slack.value;
     let added = lines.iter().find(|l| l.now.id == line).ok_or(Problem::Internal)?;
     Ok((StatusCode::CREATED, Json(LineFeature::whole(added, slack_percent))))
 }

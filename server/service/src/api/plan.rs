@@ -68,11 +68,7 @@ pub struct MapUsed {
 
 impl From<Extract> for MapUsed {
     fn from(extract: Extract) -> Self {
-        Self {
-            file_name: extract.file_name,
-            mapped_at: extract.mapped_at,
-            attribution: extract.attribution,
-        }
+        Self { file_name: extract.file_name, mapped_at: extract.mapped_at, attribution: extract.attribution }
     }
 }
 
@@ -101,8 +97,7 @@ pub async fn plan(
     Sent(question): Sent<PlanQuestion>,
 ) -> Result<Json<ForeseenAnswer>, Problem> {
     let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
-    let line =
-        lines.into_iter().find(|known| known.now.id.0.to_string() == line).ok_or(Problem::NotFound)?;
+    let line = lines.into_iter().find(|known| known.now.id.0.to_string() == line).ok_or(Problem::NotFound)?;
     let trace = match question.trace {
         Some(drawn) => read(drawn)?,
         None => line.now.planned.ok_or_else(|| {

@@ -93,9 +93,7 @@ pub async fn report(
         });
     }
     let pass = &seat.0;
-    let outcomes =
-        log::record(&service.pool, pass.operation, &pass.holder, reports, service.now())
-            .await?;
+    let outcomes = log::record(&service.pool, pass.operation, &pass.holder, reports, service.now()).await?;
     let receipts = outcomes.into_iter().map(|(id, outcome)| match outcome {
         log::Outcome::Recorded { sequence } => {
             Receipt { id, outcome: Outcome::Recorded, sequence: Some(sequence), reason: None }

@@ -289,9 +289,7 @@ fn checked(shape: &GeometryValue) -> Result<String, String> {
             }
             GeometryValue::new_line_string(line(coordinates)?)
         }
-        GeometryValue::Polygon { coordinates } => {
-            GeometryValue::new_polygon(rings(coordinates, &mut line)?)
-        }
+        GeometryValue::Polygon { coordinates } => GeometryValue::new_polygon(rings(coordinates, &mut line)?),
         GeometryValue::MultiPolygon { coordinates } => {
             let polygons =
                 coordinates.iter().map(|polygon| rings(polygon, &mut line)).collect::<Result<Vec<_>, _>>()?;

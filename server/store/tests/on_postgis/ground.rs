@@ -79,8 +79,7 @@ impl Ground {
         let scratch = Scratch::new().await;
         let pool = laywire_store::open(scratch.options(), 12).await.unwrap();
         let name = Name::new("Flood relief").unwrap();
-        let operation =
-            laywire_store::operation::open(&pool, &name, Profile::field(), now()).await.unwrap();
+        let operation = laywire_store::operation::open(&pool, &name, Profile::field(), now()).await.unwrap();
         Self { pool, operation, scratch }
     }
 

@@ -46,7 +46,8 @@ async fn marked_at(ground: &Ground, operation: OperationId, height: f64) -> Outc
 async fn each_operation_is_judged_by_its_own_profile() {
     let ground = Ground::new().await;
     // SS0440 pp. 29, 31: 14 ft over a secondary road; NESC rule 232: 15.5 ft, on public ones.
-    let closed = Profile::unit(r#"heights.road.public = { yes = false, source = "closed training ground" }"#).unwrap();
+    let closed =
+        Profile::unit(r#"heights.road.public = { yes = false, source = "closed training ground" }"#).unwrap();
     let training = ground.under(&closed).await;
     let over_14_ft = 4.3;
     assert!(matches!(marked_at(&ground, training, over_14_ft).await, Outcome::Recorded { .. }));

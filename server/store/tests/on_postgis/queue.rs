@@ -143,7 +143,9 @@ async fn another_operations_crossings_do_not_wait_here() {
     let line = ground.line("L-1").await;
     strew(&ground, line, &[at(-4.6, 54.1), at(-4.61, 54.1)]).await;
     let name = laywire_craft::text::Name::new("Another").unwrap();
-    let other = laywire_store::operation::open(&ground.pool, &name, Profile::field(), crate::ground::now()).await.unwrap();
+    let other = laywire_store::operation::open(&ground.pool, &name, Profile::field(), crate::ground::now())
+        .await
+        .unwrap();
     for order in [Order::Near, Order::Along, Order::Hazard] {
         assert_eq!(queue(&ground.pool, other, at(-4.6, 54.1), order, None, 10).await.unwrap(), []);
     }

@@ -302,10 +302,9 @@ async fn after_a_rebuild_a_feed_hears_of_every_row_with_the_last_entry() {
 async fn an_operation_that_is_not_there_has_no_log_to_add_up() {
     let ground = Ground::new().await;
     let nowhere = laywire_craft::ids::OperationId(Uuid::now_v7());
-    for error in [
-        check(&ground.pool, nowhere).await.unwrap_err(),
-        rebuild(&ground.pool, nowhere).await.unwrap_err(),
-    ] {
+    for error in
+        [check(&ground.pool, nowhere).await.unwrap_err(), rebuild(&ground.pool, nowhere).await.unwrap_err()]
+    {
         assert!(matches!(error, laywire_store::StoreError::NoSuchOperation(id) if id == nowhere.0));
     }
     let unknown = ReportId(Uuid::now_v7());

@@ -62,7 +62,8 @@ async fn a_trace_that_cannot_be_foreseen_says_why() {
     assert!(bad(ask(line(&[[-4.67, 54.08]])).await).contains("at least two positions"));
     assert!(bad(ask(line(&[[-4.67, 91.0], [0.0, 0.0]])).await).contains("position 0: a latitude"));
     assert!(bad(ask(json!({})).await).contains("missing field `trace`"));
-    let polygon = json!({ "trace": { "type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]] } });
+    let polygon =
+        json!({ "trace": { "type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]] } });
     assert!(bad(ask(polygon).await).contains("a LineString is wanted here and this is a Polygon"));
     let long = ask(line(&[[-4.67, 54.08], [4.67, 54.08]])).await.problem(422, "cannot-reckon");
     assert!(long["title"].as_str().unwrap().ends_with("divide it and ask for each part."), "{long}");
@@ -77,7 +78,8 @@ async fn a_trace_that_cannot_be_foreseen_says_why() {
         .post
         .records(json!({ "kind": "line_planned", "line": bare, "designation": "L-13", "from": "A", "to": "B", "trace": null }))
         .await;
-    let bare = ground.post.post(&format!("/lines/{bare}/plan"), &json!({})).await.problem(422, "cannot-reckon");
+    let bare =
+        ground.post.post(&format!("/lines/{bare}/plan"), &json!({})).await.problem(422, "cannot-reckon");
     assert!(bare["title"].as_str().unwrap().contains("no planned trace"), "{bare}");
     let stranger = ground.post.bare(Method::POST, &ground.post.path("/foreseen")).json(&json!({}));
     Answer::to(stranger).await.problem(401, "no-pass");
@@ -89,14 +91,16 @@ async fn own_features_are_added_listed_and_removed_from_the_command_line() {
     let folder = std::env::temp_dir().join(format!("laywire-own-{}", id()));
     std::fs::create_dir(&folder).unwrap();
     let file = folder.join("seen.geojson");
-    let feature = |properties: Value| {
-        json!({ "type": "Feature", "properties": properties, "geometry": { "type": "Point", "coordinates": [10.0, 50.0] } })
-    };
+    let feature = |properties: Value| json!({ "type": "Feature", "properties": properties, "geometry": { "type": "Point", "coordinates": [10.0, 50.0] } });
     let write = |features: Value| {
-        std::fs::write(&file, json!({ "type": "FeatureCollection", "features": features }).to_string()).unwrap();
+        std::fs::write(&file, json!({ "type": "FeatureCollection", "features": features }).to_string())
+            .unwrap();
     };
     let path = file.to_str().unwrap();
-    write(json!([feature(json!({ "kind": "culvert", "note": "two pipes" })), feature(json!({ "kind": "bridge" }))]));
+    write(json!([
+        feature(json!({ "kind": "culvert", "note": "two pipes" })),
+        feature(json!({ "kind": "bridge" }))
+    ]));
     assert_eq!(terrain(&ground, "add", &[path]), "added 2, 1 to 2\n");
     write(json!([feature(json!({ "kind": "culvert" })), feature(json!({ "kind": "moat" }))]));
     let refused = process::run(&["terrain", "add", "--database-url", &ground.database.url, path]);
