@@ -578,17 +578,14 @@ fn usual_width_m(way: &Way) -> f64 {
     match (way.obstacle, way.class.as_str(), way.one_way) {
         (_, "motorway", _) => 11.0,
         (Obstacle::MainHighway, _, false) => 7.3,
-        (Obstacle::MainHighway, _, true) => 6.5,
-        (Obstacle::Road, "secondary", _) => 6.5,
-        (Obstacle::Road, "service", _) => 4.0,
+        (Obstacle::MainHighway, _, true) | (Obstacle::Road, "secondary", _) => 6.5,
+        // Of a railway: from one end of the ties to the other and a step beside them.
+        (Obstacle::Railway, ..) | (Obstacle::Road, "service", _) => 4.0,
         (Obstacle::Road, _, true) => 4.5,
         (Obstacle::Road, ..) => 5.5,
         (Obstacle::DirtRoad, ..) => 3.0,
-        (Obstacle::Path, ..) => 2.0,
-        // From one end of the ties to the other and a step beside them.
-        (Obstacle::Railway, ..) => 4.0,
         (Obstacle::Stream, "river" | "canal", _) => 10.0,
         (Obstacle::Stream, "drain" | "ditch", _) => 1.5,
-        (Obstacle::Stream, ..) => 2.0,
+        (Obstacle::Stream | Obstacle::Path, ..) => 2.0,
     }
 }

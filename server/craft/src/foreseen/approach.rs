@@ -27,11 +27,12 @@ pub(super) fn power_lines(course: &Course, ground: &Ground, profile: &Profile) -
     near
 }
 
+/// A stretch within reach of one segment, where it is nearest, and how near: metres.
 struct Near {
-    from_m: f64,
-    to_m: f64,
-    at_m: f64,
-    distance_m: f64,
+    from: f64,
+    to: f64,
+    at: f64,
+    distance: f64,
 }
 
 fn stretches(course: &Course, line: &PowerLine, bounds: Bounds, profile: &Profile) -> Vec<ForeseenPowerLine> {
@@ -44,35 +45,35 @@ fn stretches(course: &Course, line: &PowerLine, bounds: Bounds, profile: &Profil
         for piece in stride.pieces {
             let (p, q) = (stride.plane.point(piece.from), stride.plane.point(piece.to));
             for ends in places.windows(2) {
-                if let Some((from, to, at, distance_m)) = within(p, q, ends[0], ends[1], look_out) {
+                if let Some((from, to, at, distance)) = within(p, q, ends[0], ends[1], look_out) {
                     near.push(Near {
-                        from_m: piece.about_m(from),
-                        to_m: piece.about_m(to),
-                        at_m: piece.about_m(at),
-                        distance_m,
+                        from: piece.about_m(from),
+                        to: piece.about_m(to),
+                        at: piece.about_m(at),
+                        distance,
                     });
                 }
             }
         }
     }
     let keep = profile.power_line.distance(line.voltage);
-    joined(near.iter().map(|n| (n.from_m, n.to_m)).collect(), GAP_M)
+    joined(near.iter().map(|n| (n.from, n.to)).collect(), GAP_M)
         .into_iter()
         .filter_map(|(from_m, to_m)| {
             let nearest = near
                 .iter()
-                .filter(|n| n.from_m >= from_m && n.to_m <= to_m)
-                .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m))?;
+                .filter(|n| n.from >= from_m && n.to <= to_m)
+                .min_by(|a, b| a.distance.total_cmp(&b.distance))?;
             Some(ForeseenPowerLine {
                 drawn: line.drawn,
                 class: line.class.clone(),
                 kilovolts: line.voltage,
                 from_m: Metres::bounded(from_m),
                 to_m: Metres::bounded(to_m),
-                chainage_m: Metres::bounded(nearest.at_m),
-                distance_m: Metres::bounded(nearest.distance_m),
+                chainage_m: Metres::bounded(nearest.at),
+                distance_m: Metres::bounded(nearest.distance),
                 keep: keep.clone(),
-                beneath: nearest.distance_m <= 0.0,
+                beneath: nearest.distance <= 0.0,
             })
         })
         .collect()
@@ -91,7 +92,7 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
             let (one, other) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
             if distance(one) <= distance(other) { high = other } else { low = one }
         }
-        let share = (low + high) / 2.0;
+        let share = f64::midpoint(low, high);
         (share, distance(share))
     };
     if least > reach {
@@ -114,12 +115,12 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
 /// The power line nearest to a place, and how far it is, if that is within [`LOOK_OUT`].
 pub(super) fn nearest_power_line(place: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
     let plane = Plane::at(place);
-    let here = Point { x: 0.0, y: 0.0 };
+    let origin = Point { x: 0.0, y: 0.0 };
     ground
         .power_lines
         .iter()
         .flat_map(|line| line.positions.windows(2).map(move |ends| (line, ends)))
-        .map(|(line, ends)| (line, from_segment(here, plane.point(ends[0]), plane.point(ends[1]))))
+        .map(|(line, ends)| (line, from_segment(origin, plane.point(ends[0]), plane.point(ends[1]))))
         .min_by(|(_, a), (_, b)| a.total_cmp(b))
         .map(|(line, distance_m)| (line, Metres::bounded(distance_m)))
         .filter(|(_, distance)| *distance <= LOOK_OUT)
@@ -176,7 +177,7 @@ pub(super) fn unknown(trace: &Trace, course: &Course, ground: &Ground, cover: &C
     unknown.extend(
         at_sea(trace, course, ground, cover, land).into_iter().map(told(UnknownBecause::AtSea, text)),
     );
-    unknown.sort_by(|a, b| a.from_m.cmp(&b.from_m));
+    unknown.sort_by_key(|stretch| stretch.from_m);
     unknown
 }
 

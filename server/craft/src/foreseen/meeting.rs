@@ -235,7 +235,9 @@ pub(super) fn inside(course: &Course, area: &Area) -> Vec<(f64, f64)> {
     let mut stretches: Vec<(f64, f64)> = Vec::new();
     for ends in marks.windows(2) {
         let (from, to) = (ends[0], ends[1]);
-        if to - from < 0.001 || !at(course, (from + to) / 2.0).is_some_and(|place| encloses(area, place)) {
+        if to - from < 0.001
+            || !at(course, f64::midpoint(from, to)).is_some_and(|place| encloses(area, place))
+        {
             continue;
         }
         match stretches.last_mut() {
@@ -270,7 +272,7 @@ fn in_water(course: &Course, index: usize, water: &Area) -> Vec<Meeting> {
     stretches
         .into_iter()
         .filter_map(|(from_m, to_m)| {
-            let at_m = (from_m + to_m) / 2.0;
+            let at_m = f64::midpoint(from_m, to_m);
             let piece = course.pieces().get(course.pieces().partition_point(|piece| piece.end_m < at_m))?;
             let plane = super::course::Plane::at(piece.from);
             Some(Meeting {
@@ -372,7 +374,7 @@ pub(super) fn run_along(
             }
         }
     }
-    let mut runs: Vec<Run> = roads.into_values().flat_map(|beside| runs(beside, ground, found)).collect();
+    let mut runs: Vec<Run> = roads.into_values().flat_map(|beside| runs(&beside, ground, found)).collect();
     runs.sort_by(|a, b| a.from_m.total_cmp(&b.from_m).then(a.ways.cmp(&b.ways)));
     runs
 }
@@ -386,6 +388,7 @@ pub(super) fn one_road(way: &Way) -> (Obstacle, &str, Option<Drawn>) {
 }
 
 /// The shares of p to q between which it runs the way of a to b and within reach of it.
+#[allow(clippy::many_single_char_names, reason = "the letters that geometry has for them")]
 fn beside(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f64)> {
     let (d, e) = (q.minus(p), b.minus(a));
     let (long, wide) = (d.length(), e.length());
@@ -424,7 +427,7 @@ pub(super) fn joined(mut stretches: Vec<(f64, f64)>, gap_m: f64) -> Vec<(f64, f6
     joined
 }
 
-fn runs(beside: Vec<Beside>, ground: &Ground, found: &mut Vec<Meeting>) -> Vec<Run> {
+fn runs(beside: &[Beside], ground: &Ground, found: &mut Vec<Meeting>) -> Vec<Run> {
     let stretches = |wanted: &dyn Fn(&Beside) -> bool, gap| {
         joined(beside.iter().filter(|b| wanted(b)).map(|b| (b.from_m, b.to_m)).collect(), gap)
     };

@@ -36,14 +36,13 @@ pub(super) fn crossing(
     let obstacle = head.obstacle(ground);
     let (from_m, to_m, width_m, width_from) = extent(group, ground);
     // One meeting is where it is; several are where their middle is.
-    let (at_m, position) = match group.met.as_slice() {
-        [only] => (only.at_m, only.position),
-        _ => {
-            let first = group.met.iter().map(|m| m.from_m).fold(f64::INFINITY, f64::min);
-            let last = group.met.iter().map(|m| m.to_m).fold(0.0, f64::max);
-            let middle = Metres::bounded((first + last) / 2.0);
-            (middle.value(), trace.at(middle).unwrap_or(head.position))
-        }
+    let (at_m, position) = if let [only] = group.met.as_slice() {
+        (only.at_m, only.position)
+    } else {
+        let first = group.met.iter().map(|m| m.from_m).fold(f64::INFINITY, f64::min);
+        let last = group.met.iter().map(|m| m.to_m).fold(0.0, f64::max);
+        let middle = Metres::bounded(f64::midpoint(first, last));
+        (middle.value(), trace.at(middle).unwrap_or(head.position))
     };
     let way = head.way(ground);
     let (class, name, reference) = match head.on {

@@ -153,9 +153,10 @@ fn look(
         (Obstacle::Stream, Some(Structure::Culvert | Structure::Tunnel)) => {
             tell(ReachKind::Covered, piece.way.drawn, 0.0);
         }
-        (Obstacle::Stream, _) | (_, None | Some(Structure::Culvert)) => {}
-        (_, Some(Structure::Bridge)) => tell(ReachKind::Bridge, piece.way.drawn, 0.0),
-        (_, Some(Structure::Tunnel)) => {}
+        (obstacle, Some(Structure::Bridge)) if obstacle != Obstacle::Stream => {
+            tell(ReachKind::Bridge, piece.way.drawn, 0.0);
+        }
+        _ => {}
     }
     let Some(bounds) = Bounds::about([&piece.from, &piece.to]) else { return };
     for (other, about) in near.iter().map(|&(index, about)| (&ground.ways[index], about)) {
@@ -177,10 +178,10 @@ fn look(
             SpotKind::Bridge => ReachKind::Bridge,
             _ => continue,
         };
-        let place = plane.point(spot.position);
-        if bounds.widened(ON_IT_M).holds(spot.position) && from_segment(place, p, q) <= ON_IT_M && long > 0.0
+        let there = plane.point(spot.position);
+        if bounds.widened(ON_IT_M).holds(spot.position) && from_segment(there, p, q) <= ON_IT_M && long > 0.0
         {
-            tell(kind, spot.drawn, (place.minus(p).dot(q.minus(p)) / (long * long)).clamp(0.0, 1.0));
+            tell(kind, spot.drawn, (there.minus(p).dot(q.minus(p)) / (long * long)).clamp(0.0, 1.0));
         }
     }
 }
