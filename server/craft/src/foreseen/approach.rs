@@ -113,8 +113,8 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
 }
 
 /// The power line nearest to a place, and how far it is, if that is within [`LOOK_OUT`].
-pub(super) fn nearest_power_line(place: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
-    let plane = Plane::at(place);
+pub(super) fn nearest_power_line(from: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
+    let plane = Plane::at(from);
     let origin = Point { x: 0.0, y: 0.0 };
     ground
         .power_lines
