@@ -2,6 +2,9 @@
 //! the floor that the rules stand on; a unit's file changes a part of them. It never decides on a report, and it reads
 //! no file: the text comes with the call.
 //!
+//! An operation keeps the profile that it was opened under, and its log is judged by that for all its time. So what is stored
+//! has to stay readable: a figure that is added here comes with a migration that gives it to the rows that lack it.
+//!
 //! A unit's stricter figure is taken. A looser one is refused for railways; elsewhere it is taken, and a warning with both
 //! figures stays with the profile wherever it goes.
 
@@ -21,6 +24,8 @@ use crate::{
 
 /// The longest file that is read, in bytes.
 pub const MOST_BYTES: usize = 100_000;
+/// The highest voltage of a power line.
+pub const HIGHEST_VOLTAGE: Kilovolts = Kilovolts::from_const(1_000.0);
 /// The most rows in the table of distances to power lines.
 pub const MOST_STEPS: usize = 20;
 
@@ -830,12 +835,13 @@ impl Profile {
         };
         // The built-in distance grows at its edges and at each 10 kV, ours only ever grows: it is looser just above one of
         // these, or nowhere.
-        let voltages: BTreeSet<Kilovolts> = (0..=200u8)
+        let voltages: BTreeSet<Kilovolts> = (0..=100u8)
             .map(|ten| f64::from(ten) * 10.0)
             .chain(edges(self))
             .chain(edges(floor))
-            .flat_map(|edge| [Kilovolts::new(edge).ok(), Kilovolts::new(edge + 0.001).ok()])
-            .flatten()
+            .flat_map(|edge| [edge, edge + 0.001])
+            .filter(|&edge| edge <= HIGHEST_VOLTAGE.value())
+            .filter_map(|edge| Kilovolts::new(edge).ok())
             .collect();
         voltages.into_iter().find_map(|kilovolts| {
             let ours = self.power_line.distance(Some(kilovolts));

@@ -15,7 +15,7 @@ use crate::{
     lance_pole::{self, LancePole, LancePoleSet},
     obstacle::Obstacle,
     pace::{self, Ground, Light, Means},
-    profile::{Distance, Profile, feet_and_metres},
+    profile::{Distance, HIGHEST_VOLTAGE, Profile, feet_and_metres},
     refusal::Refusal,
     units::{Kilovolts, Metres, Minutes, Newtons, feet},
     wire::{self, What},
@@ -392,7 +392,12 @@ fn check(input: &SiteInput) -> Result<(), SiteError> {
         only_with("power_line.distance_m", line.distance_m.is_some(), line.there, with)?;
         only_with("power_line.kilovolts", line.kilovolts.is_some(), line.there, with)?;
         range("power_line.distance_m", line.distance_m.map_or(0.0, Metres::value), 0.0, FARTHEST)?;
-        range("power_line.kilovolts", line.kilovolts.map_or(0.0, Kilovolts::value), 0.0, 1_000.0)?;
+        range(
+            "power_line.kilovolts",
+            line.kilovolts.map_or(0.0, Kilovolts::value),
+            0.0,
+            HIGHEST_VOLTAGE.value(),
+        )?;
     }
     if let Some(water) = input.water {
         only_with("water", true, input.obstacle == Obstacle::Stream, "a stream")?;
@@ -519,8 +524,22 @@ impl Site<'_> {
         self.trade(construction).map_err(|refusal| (SiteRule::Trade, refusal.to_string()))?;
         let mut needs = Vec::new();
         match construction {
-            C::ThroughCulvert => needs.extend(passage("culvert", input.culvert)?),
-            C::UnderBridge => needs.extend(passage("bridge", input.bridge)?),
+            C::ThroughCulvert => {
+                needs.push(passage("culvert", input.culvert)?);
+                needs.push(dry(
+                    input.culvert,
+                    "room in the culvert above the highest water",
+                    "Water fills the culvert: it moves and strains wire that lies in it. Go overhead, or along a bridge",
+                )?);
+            }
+            C::UnderBridge => {
+                needs.push(passage("bridge", input.bridge)?);
+                needs.push(dry(
+                    input.bridge,
+                    "room under the bridge above the highest water and what it carries",
+                    "The water comes up to the bridge and would take the wire along. Go overhead",
+                )?);
+            }
             C::UnderRails => {}
             C::OverheadTrees => needs.push(need(
                 input.trees,
@@ -1010,23 +1029,21 @@ impl Site<'_> {
     }
 }
 
-/// A culvert or a bridge: whether it is there, how far, and whether water leaves it open.
-fn passage(what: &str, passage: Option<Passage>) -> Result<Vec<SiteNeed>, Refused> {
-    let Some(passage) = passage else { return Ok(vec![look(format!("a {what} within reach"))]) };
+/// A culvert or a bridge: whether it is there, and how far.
+fn passage(what: &str, passage: Option<Passage>) -> Result<SiteNeed, Refused> {
+    let Some(passage) = passage else { return Ok(look(format!("a {what} within reach"))) };
     if !passage.there {
         return Err((SiteRule::NotAtHand, format!("There is no {what} within reach")));
     }
-    let mut needs = vec![match passage.distance_m {
+    Ok(match passage.distance_m {
         Some(distance) => there(format!("a {what}, {distance:.0} away")),
         None => look(format!("how far the {what} is")),
-    }];
-    let open = need(
-        passage.flooded.map(|flooded| !flooded),
-        &format!("room in the {what} above the highest water"),
-        &format!("Water fills the {what}: it moves and strains wire that lies in it. Go overhead"),
-    )?;
-    needs.push(open);
-    Ok(needs)
+    })
+}
+
+/// Whether water leaves a culvert or a bridge open.
+fn dry(passage: Option<Passage>, what: &str, without: &str) -> Result<SiteNeed, Refused> {
+    need(passage.and_then(|passage| passage.flooded).map(|flooded| !flooded), what, without)
 }
 
 /// Materials as they add up.

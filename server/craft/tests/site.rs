@@ -465,7 +465,7 @@ fn good_place() -> impl Strategy<Value = SiteInput> {
             serde_json::from_value(json!({
                 "obstacle": obstacle.as_str(), "hard_surface": hard, "public": public, "trees": trees,
                 "culvert": passage(culvert), "bridge": passage(bridge), "width_m": width, "lance_poles": poles,
-                "lance_pole": pole.map(|length| json!({ "length_m": length, "set_m": length / 4.0 })),
+                "lance_pole": pole.map(|length| json!({ "length_m": length, "set_m": (length / 4.0).min(3.0) })),
                 "power_line": power.map(|(far, kv)| json!({ "there": true, "distance_m": far, "kilovolts": kv })),
             }))
             .unwrap()

@@ -13,5 +13,6 @@ mod command_line;
 mod feed;
 mod foreseen;
 mod outage;
+mod profile;
 mod reckon;
 mod reports;
