@@ -227,7 +227,7 @@ place as (
     where from_zoom <= $1
 ),
 own as (
-    select id as own, kind, name, st_asmvtgeom(st_transform(ground, 3857), box, 4096, 64, true) as shape
+    select id as number, kind, name, st_asmvtgeom(st_transform(ground, 3857), box, 4096, 64, true) as shape
     from frame join terrain_own on ground && st_transform(reach, 4326)
 )
 select coalesce((select st_asmvt(area, 'area', 4096, 'shape') from area where shape is not null), '')
@@ -236,8 +236,8 @@ select coalesce((select st_asmvt(area, 'area', 4096, 'shape') from area where sh
     || coalesce((select st_asmvt(own, 'own', 4096, 'shape') from own where shape is not null), '')";
 
 /// One vector tile of the terrain (Mapbox Vector Tile 2, extent 4096, buffer 64), with the layers `area` (kind, class),
-/// `line` (kind, class, structure, name, ref), `place` (kind, name, rank) and `own` (own, kind, name): what the unit itself
-/// has seen. Where there is nothing it has no bytes.
+/// `line` (kind, class, structure, name, ref), `place` (kind, name, rank) and `own` (number, kind, name): what the unit
+/// itself has seen. Where there is nothing it has no bytes.
 ///
 /// # Errors
 /// [`TerrainError::NoSuchTile`] outside the zooms [`FIRST_ZOOM`] to [`LAST_ZOOM`] or beside the world.

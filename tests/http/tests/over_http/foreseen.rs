@@ -33,7 +33,7 @@ async fn a_lines_plan_is_foreseen_and_so_is_a_trace_that_is_being_drawn() {
     let detour_m = rails["proposed"]["detour_m"].as_f64().unwrap();
     assert!((140.0..190.0).contains(&detour_m), "{detour_m}");
     assert!((rails["chainage_m"].as_f64().unwrap() - 443.73).abs() < 1.0);
-    assert!(rails["grid"].as_str().unwrap().starts_with("30U VF"), "{rails}");
+    assert!(rails["grid"].as_str().unwrap().starts_with("30U UE"), "{rails}");
 
     let route = line(&[[-4.67, 54.08], [-4.635, 54.095]]);
     // Who looks on may ask as well.
