@@ -24,8 +24,10 @@ const CORNERS: [(f64, f64); 7] = [
     (-4.43, 54.335),
 ];
 const LEG_M: f64 = 200.0;
-const BARE: &str = "select way_id, kind, class, st_asbinary(st_intersection(ground, trace))
-    from terrain_line, (select st_geomfromtext($1, 4326) as trace) as given
+/// Materialized, so that the trace is read once and not for each way.
+const BARE: &str = "with given as materialized (select st_geomfromtext($1, 4326) as trace)
+    select way_id, kind, class, st_asbinary(st_intersection(ground, trace))
+    from given join terrain_line on ground && trace
     where st_intersects(ground, trace) and kind not in ('coast', 'power_line')";
 
 pub(crate) async fn measure(pool: &PgPool) -> Result<(), Failure> {
