@@ -280,12 +280,14 @@ fn is_hard(surface: &str) -> Option<bool> {
     }
 }
 
+type AreaRow = (String, i64, String, Option<String>, Vec<u8>);
+
 async fn areas(
     connection: &mut PgConnection,
     boxes: &Boxes,
     ground: &mut Ground,
 ) -> Result<(), ForeseenError> {
-    let rows: Vec<(String, i64, String, Option<String>, Vec<u8>)> = found!(connection, AREAS_QUERY, boxes);
+    let rows: Vec<AreaRow> = found!(connection, AREAS_QUERY, boxes);
     for (element, id, class, name, wkb) in rows {
         let drawn = if element == "way" { Drawn::OsmWay(id) } else { Drawn::OsmRelation(id) };
         ground.waters.push(Area { drawn, class, name, rings: rings("terrain_area.ground", wkb)? });
