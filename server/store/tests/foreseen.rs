@@ -5,6 +5,7 @@
 //! pyosmium; the way numbers are OpenStreetMap's.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+#![allow(clippy::unreadable_literal, reason = "coordinates as they were looked up")]
 
 use std::{path::Path, sync::LazyLock};
 

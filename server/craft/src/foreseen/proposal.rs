@@ -138,9 +138,11 @@ fn extent(group: &Group, ground: &Ground) -> (f64, f64, f64, WidthFrom) {
 }
 
 fn spots(position: geodesy::Position, obstacle: Obstacle, ground: &Ground) -> Vec<NearSpot> {
+    let about = Bounds { south_west: position, north_east: position }.widened(SPOT_M);
     let mut near: Vec<NearSpot> = ground
         .spots
         .iter()
+        .filter(|spot| about.holds(spot.position))
         .filter(|spot| match spot.kind {
             SpotKind::LevelCrossing | SpotKind::FootCrossing => obstacle != Obstacle::Stream,
             SpotKind::Ford => obstacle == Obstacle::Stream,

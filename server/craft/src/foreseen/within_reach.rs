@@ -42,7 +42,7 @@ pub(super) fn along(meeting: &Meeting, ground: &Ground, boxes: &[Option<Bounds>]
         .filter_map(|(index, bounds)| Some((index, (*bounds)?)))
         .filter(|(_, bounds)| bounds.meets(reach))
         .collect();
-    for piece in walk(start, meeting, ground, &near) {
+    for piece in walk(start, meeting, ground, &near, &plane) {
         look(&piece, &plane, ground, &near, &mut found);
     }
     found.sort_by(|a, b| a.along_m.cmp(&b.along_m).then(a.kind.cmp(&b.kind)));
@@ -67,14 +67,21 @@ fn walk<'a>(
     meeting: &Meeting,
     ground: &'a Ground,
     near: &[(usize, Bounds)],
+    plane: &Plane,
 ) -> Vec<Walked<'a>> {
     let mut pieces = Vec::new();
     let mut visited = vec![start];
     let mut next: VecDeque<(Position, f64)> = VecDeque::new();
     let way = &ground.ways[start];
     let (before, after) = way.positions.split_at((meeting.segment + 1).min(way.positions.len()));
-    next.extend(stroll(way, std::iter::once(&meeting.position).chain(after), 0.0, &mut pieces));
-    next.extend(stroll(way, std::iter::once(&meeting.position).chain(before.iter().rev()), 0.0, &mut pieces));
+    next.extend(stroll(way, std::iter::once(&meeting.position).chain(after), 0.0, plane, &mut pieces));
+    next.extend(stroll(
+        way,
+        std::iter::once(&meeting.position).chain(before.iter().rev()),
+        0.0,
+        plane,
+        &mut pieces,
+    ));
     while let Some((end, start_m)) = next.pop_front() {
         for (index, way) in near.iter().map(|&(index, _)| (index, &ground.ways[index])) {
             let forward = way.positions.first() == Some(&end);
@@ -88,9 +95,9 @@ fn walk<'a>(
             }
             visited.push(index);
             let end = if forward {
-                stroll(way, way.positions.iter(), start_m, &mut pieces)
+                stroll(way, way.positions.iter(), start_m, plane, &mut pieces)
             } else {
-                stroll(way, way.positions.iter().rev(), start_m, &mut pieces)
+                stroll(way, way.positions.iter().rev(), start_m, plane, &mut pieces)
             };
             next.extend(end);
         }
@@ -107,6 +114,7 @@ fn stroll<'a, 'p>(
     way: &'a Way,
     places: impl Iterator<Item = &'p Position>,
     start_m: f64,
+    plane: &Plane,
     pieces: &mut Vec<Walked<'a>>,
 ) -> Option<(Position, f64)> {
     let mut reached_m = start_m;
@@ -114,7 +122,8 @@ fn stroll<'a, 'p>(
     for &place in places {
         if let Some(from) = last {
             pieces.push(Walked { way, from, to: place, start_m: reached_m });
-            reached_m += crate::geodesy::distance(from, place).value();
+            // Right to a ten-thousandth so near, and a geodesic for each would be the dearest part of the whole.
+            reached_m += plane.point(place).minus(plane.point(from)).length();
             if reached_m > REACH.value() {
                 return None;
             }
