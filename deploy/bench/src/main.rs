@@ -1,8 +1,11 @@
 //! The queue's cost as a ratio: the whole service in-process (router, pass, query, JSON) against the bare nearest-first
 //! SELECT on the same rows through the same pool, turn by turn, so that a noisy machine is noisy for both. Needs
 //! `LAYWIRE_TEST_DATABASE_URL`, a maintenance database on a cluster with PostGIS; makes a database of its own and drops
-//! it. Each size has a thousand unfinished crossings; the rest is finished.
+//! it. Each size has a thousand unfinished crossings; the rest is finished. With the word `foreseen` or `queue` it measures
+//! that alone.
 #![allow(clippy::print_stdout, reason = "its output is what it is for")]
+
+mod foreseen;
 
 use std::time::{Duration, Instant};
 
@@ -57,6 +60,18 @@ async fn main() -> Result<(), Failure> {
 
 async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     let pool = laywire_store::open(database, 4).await?;
+    let only = std::env::args().nth(1);
+    if only.as_deref() != Some("queue") {
+        foreseen::measure(&pool).await?;
+    }
+    if only.as_deref() != Some("foreseen") {
+        measure_queue(&pool).await?;
+    }
+    pool.close().await;
+    Ok(())
+}
+
+async fn measure_queue(pool: &PgPool) -> Result<(), Failure> {
     let service = Service::new(pool.clone(), CancellationToken::new(), Front::default());
     let router = app(service, None);
     println!(
@@ -65,14 +80,14 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
     );
     let mut first = None;
     for size in SIZES {
-        let (operation, secret) = fill(&pool, size).await?;
+        let (operation, secret) = fill(pool, size).await?;
         let [mut whole, mut store, mut own, mut bare] = [(); 4].map(|()| Vec::with_capacity(TURNS));
         for turn in 0..WARM + TURNS {
             let (lon, lat) = place(turn);
             let served = serve(&router, operation, &secret, lon, lat).await?;
-            let stored = ask_store(&pool, operation, lon, lat).await?;
-            let asked = select(&pool, queue::NEAREST.usual, None, operation, lon, lat).await?;
-            let selected = select(&pool, BARE, Some(20), operation, lon, lat).await?;
+            let stored = ask_store(pool, operation, lon, lat).await?;
+            let asked = select(pool, queue::NEAREST.usual, None, operation, lon, lat).await?;
+            let selected = select(pool, BARE, Some(20), operation, lon, lat).await?;
             if turn >= WARM {
                 whole.push(served);
                 store.push(stored);
@@ -93,7 +108,6 @@ async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
             micros(whole) / micros(first)
         );
     }
-    pool.close().await;
     Ok(())
 }
 

@@ -88,6 +88,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::pass::passes, api::pass::give_pass))
         .routes(routes!(api::pass::revoke_pass))
         .routes(routes!(api::reach::reach))
+        .routes(routes!(api::plan::foresee))
+        .routes(routes!(api::plan::plan))
         .routes(routes!(api::tile::tile))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_crossing))

@@ -11,7 +11,7 @@ use axum::{
 };
 use futures::StreamExt;
 use laywire_craft::{bounds::NoAnswer, refusal::Refusal};
-use laywire_store::{StoreError, terrain::TerrainError};
+use laywire_store::{StoreError, foreseen::ForeseenError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -228,6 +228,17 @@ impl From<StoreError> for Problem {
         }
         tracing::error!(%error, "the store failed");
         Self::Internal
+    }
+}
+
+impl From<ForeseenError> for Problem {
+    fn from(error: ForeseenError) -> Self {
+        match error {
+            ForeseenError::Store(error) => error.into(),
+            asked_too_much => {
+                Self::CannotReckon { field: Some("trace".to_owned()), why: asked_too_much.to_string() }
+            }
+        }
     }
 }
 

@@ -5,6 +5,7 @@
 pub mod crew_position;
 mod crossing;
 mod error;
+pub mod foreseen;
 mod line;
 pub mod listener;
 pub mod log;

@@ -6,14 +6,16 @@
 mod classing;
 mod extract;
 mod load;
+mod own;
 mod rows;
 
 use std::path::PathBuf;
 
 use chrono::{DateTime, Utc};
-use sqlx::PgPool;
+use sqlx::{PgConnection, PgPool};
 
 pub use load::{Loaded, Progress, Stage, load};
+pub use own::{LARGEST_TEXT, Own, OwnError, add, own, remove};
 
 /// What must be shown wherever the terrain is.
 pub const ATTRIBUTION: &str = "© OpenStreetMap contributors";
@@ -149,16 +151,20 @@ pub struct Extract {
     pub mapped_at: Option<DateTime<Utc>>,
     /// What must be shown with it.
     pub attribution: String,
+    /// How far the unit's own features have come: their number, and the last number given.
+    pub own: String,
     /// The box of its roads and paths.
     #[sqlx(flatten)]
     pub land: LandBox,
 }
 
 impl Extract {
-    /// Names this terrain and no other: the same for every tile until the next load, so good as an entity tag.
+    /// Names this terrain with the unit's own features and no other: the same for every tile until the next load or
+    /// addition, so good as an entity tag.
     #[must_use]
     pub fn version(&self) -> String {
-        format!("{:x}-{}", self.loaded_at.timestamp_micros(), self.sha256.get(..12).unwrap_or(&self.sha256))
+        let sha256 = self.sha256.get(..12).unwrap_or(&self.sha256);
+        format!("{:x}-{sha256}-{}", self.loaded_at.timestamp_micros(), self.own)
     }
 }
 
@@ -177,12 +183,18 @@ pub struct LandBox {
 
 /// The extract that is loaded, with the box to fit a first view to; `None` before the first load.
 pub async fn extract(pool: &PgPool) -> Result<Option<Extract>, TerrainError> {
+    extract_in(&mut *pool.acquire().await?).await
+}
+
+/// The extract that is loaded, as one connection sees it.
+pub(crate) async fn extract_in(connection: &mut PgConnection) -> Result<Option<Extract>, TerrainError> {
     let loaded = sqlx::query_as(
         "select file_name, sha256, loaded_at, mapped_at, attribution,
+            (select concat(count(*), '-', max(id)) from terrain_own) as own,
             st_xmin(land) as west, st_ymin(land) as south, st_xmax(land) as east, st_ymax(land) as north
         from terrain_extract order by id desc limit 1",
     );
-    Ok(loaded.fetch_optional(pool).await?)
+    Ok(loaded.fetch_optional(connection).await?)
 }
 
 /// The query behind [`tile`], with zoom, column and row to bind. Public so that its plan can be looked at.
@@ -213,13 +225,19 @@ place as (
     select kind, name, rank, st_asmvtgeom(shape, box, 4096, 64, true) as shape
     from frame join terrain_place on shape && reach
     where from_zoom <= $1
+),
+own as (
+    select id as number, kind, name, st_asmvtgeom(st_transform(ground, 3857), box, 4096, 64, true) as shape
+    from frame join terrain_own on ground && st_transform(reach, 4326)
 )
 select coalesce((select st_asmvt(area, 'area', 4096, 'shape') from area where shape is not null), '')
     || coalesce((select st_asmvt(line, 'line', 4096, 'shape') from line where shape is not null), '')
-    || coalesce((select st_asmvt(place, 'place', 4096, 'shape') from place where shape is not null), '')";
+    || coalesce((select st_asmvt(place, 'place', 4096, 'shape') from place where shape is not null), '')
+    || coalesce((select st_asmvt(own, 'own', 4096, 'shape') from own where shape is not null), '')";
 
 /// One vector tile of the terrain (Mapbox Vector Tile 2, extent 4096, buffer 64), with the layers `area` (kind, class),
-/// `line` (kind, class, structure, name, ref) and `place` (kind, name, rank). Where there is nothing it has no bytes.
+/// `line` (kind, class, structure, name, ref), `place` (kind, name, rank) and `own` (number, kind, name): what the unit
+/// itself has seen. Where there is nothing it has no bytes.
 ///
 /// # Errors
 /// [`TerrainError::NoSuchTile`] outside the zooms [`FIRST_ZOOM`] to [`LAST_ZOOM`] or beside the world.

@@ -111,6 +111,23 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/foreseen': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** What a trace will meet: crossings with their proposed construction, power lines, and where the map knows nothing. */
+    post: operations['foresee'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/guide': {
     parameters: {
       query?: never;
@@ -163,6 +180,23 @@ export interface paths {
      *     to be. The question is that of `/api/reckon/fault` without `line`.
      */
     post: operations['line_fault'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/plan': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** What a line's planned trace will meet, or another trace for it. */
+    post: operations['plan'];
     delete?: never;
     options?: never;
     head?: never;
@@ -512,6 +546,32 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
   schemas: {
+    /** @description A stretch where the trace runs along inside something, or weaves over it. */
+    Along: {
+      /** @description The map's own class. */
+      class: string;
+      /** @description Where it was drawn. */
+      drawn: components['schemas']['Drawn'][];
+      /** @description From where. */
+      from_m: components['schemas']['Metres'];
+      /** @description Whether wire would lie where vehicles or trains run. */
+      in_traffic: boolean;
+      /** @description How much of the trace lies inside between the two. */
+      inside_m: components['schemas']['Metres'];
+      /**
+       * @description Where it goes over the middle; these are no crossings of their own. When they are odd in number the trace
+       *     changes sides, and a crossing stands at the last.
+       */
+      met: components['schemas']['Met'][];
+      /** @description Its name. */
+      name: string | null;
+      /** @description What it runs along. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description Its number. */
+      reference: string | null;
+      /** @description To where. */
+      to_m: components['schemas']['Metres'];
+    };
     /**
      * @description Whether what a construction needs is known to be there.
      * @enum {string}
@@ -1000,6 +1060,41 @@ export interface components {
       /** @description The rule. */
       source: string;
     };
+    /** @description Where a thing on the ground was drawn. */
+    Drawn:
+      | {
+          /**
+           * Format: int64
+           * @description A node of OpenStreetMap, by its number.
+           */
+          osm_node: number;
+        }
+      | {
+          /**
+           * Format: int64
+           * @description A way of OpenStreetMap, by its number.
+           */
+          osm_way: number;
+        }
+      | {
+          /**
+           * Format: int64
+           * @description A relation of OpenStreetMap, by its number.
+           */
+          osm_relation: number;
+        }
+      | {
+          /**
+           * Format: int64
+           * @description A feature of the unit's own, by its number in the list.
+           */
+          own: number;
+        };
+    /** @description A trace that somebody is drawing. */
+    DrawnTrace: {
+      /** @description Where the wire shall go. */
+      trace: components['schemas']['LineString'];
+    };
     /**
      * @description One end of the span.
      * @enum {string}
@@ -1231,6 +1326,88 @@ export interface components {
       /** @description The rule, in words. */
       reason: string;
     };
+    /** @description What a trace will meet. */
+    Foreseen: {
+      /** @description Where the trace runs along inside a road, path, railway or stream. */
+      along: components['schemas']['Along'][];
+      /** @description The crossings, from start to end. */
+      crossings: components['schemas']['ForeseenCrossing'][];
+      /** @description Ground that is worth knowing of. */
+      ground: components['schemas']['OnGround'][];
+      /** @description The trace's length over the ground. */
+      length_m: components['schemas']['Metres'];
+      /** @description Power lines near the trace. */
+      power_lines: components['schemas']['ForeseenPowerLine'][];
+      /** @description Where the map knows nothing. */
+      unknown: components['schemas']['UnknownStretch'][];
+    };
+    /** @description What a trace will meet, and on which map. */
+    ForeseenAnswer: components['schemas']['Foreseen'] & {
+      map: components['schemas']['MapUsed'] | null;
+    };
+    /** @description A crossing foreseen. */
+    ForeseenCrossing: {
+      angle: components['schemas']['Degrees'] | null;
+      /** @description How far along the trace: the middle. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description The map's own class of it. */
+      class: string;
+      /** @description From where it is in the way. */
+      from_m: components['schemas']['Metres'];
+      /** @description The middle's grid reference (MGRS, 1 m). */
+      grid: string;
+      /** @description What several meetings were made one by. */
+      grouped: components['schemas']['Grouped'][];
+      /** @description Whether its surface is hard. */
+      hard_surface: boolean;
+      /** @description All that the trace meets here. */
+      met: components['schemas']['Met'][];
+      /** @description Its name. */
+      name: string | null;
+      /** @description What is crossed; of several the one with the strictest rule. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description How it passes the trace. */
+      passes: components['schemas']['Passes'];
+      /** @description The middle. */
+      position: components['schemas']['Position'];
+      power_line_m: components['schemas']['Metres'] | null;
+      /** @description What is proposed; the chief can change it. */
+      proposed: components['schemas']['Proposal'];
+      /** @description Its number. */
+      reference: string | null;
+      /** @description Level crossings and fords about it. */
+      spots: components['schemas']['NearSpot'][];
+      /** @description Whether the map says what the surface is; else it is what is usual. */
+      surface_tagged: boolean;
+      /** @description To where it is in the way. */
+      to_m: components['schemas']['Metres'];
+      /** @description Where the width is from. */
+      width_from: components['schemas']['WidthFrom'];
+      /** @description How wide it is, square to it. */
+      width_m: components['schemas']['Metres'];
+      /** @description Culverts, bridges and unknown places along it, the nearest first. */
+      within_reach: components['schemas']['WithinReach'][];
+    };
+    /** @description A power line near the trace. */
+    ForeseenPowerLine: {
+      /** @description Whether the trace goes beneath it. */
+      beneath: boolean;
+      /** @description Where it is nearest. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description The map's own class. */
+      class: string;
+      /** @description How near it is there, on the map. */
+      distance_m: components['schemas']['Metres'];
+      /** @description Where it was drawn. */
+      drawn: components['schemas']['Drawn'];
+      /** @description From where it is within [`LOOK_OUT`]. */
+      from_m: components['schemas']['Metres'];
+      /** @description How far to keep from it with body, pole and loose wire, and by which rule. */
+      keep: components['schemas']['Distance'];
+      kilovolts: components['schemas']['Kilovolts'] | null;
+      /** @description To where. */
+      to_m: components['schemas']['Metres'];
+    };
     /**
      * Format: int32
      * @description A gauge of the American Wire Gauge.
@@ -1246,6 +1423,17 @@ export interface components {
       /** @description The secret. It is kept nowhere: write it down or show its QR code now. */
       secret: string;
     };
+    /**
+     * @description What the ground is over a stretch.
+     * @enum {string}
+     */
+    GroundKind: 'soft' | 'closed';
+    /**
+     * @description What several meetings were made one crossing by.
+     * @enum {string}
+     */
+    Grouped:
+      'one_place' | 'street_with_rails' | 'dual_carriageway' | 'tracks' | 'footways' | 'banks' | 'bend';
     /** @description All that the trade says about one kind of place. */
     Guide: {
       /** @description What is allowed, the best first. */
@@ -1673,6 +1861,33 @@ export interface components {
           /** @description Weather of one's own. */
           custom: components['schemas']['Weather'];
         };
+    /** @description The map that an answer is from. */
+    MapUsed: {
+      /** @description What must be shown with it. */
+      attribution: string;
+      /** @description The extract's file. */
+      file_name: string;
+      /**
+       * Format: date-time
+       * @description When the map was taken, where the file says so.
+       */
+      mapped_at: string | null;
+    };
+    /** @description A place where the trace meets one thing on the map, before what belongs together is made one crossing. */
+    Met: {
+      /** @description How far along the trace. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description The map's own class. */
+      class: string;
+      /** @description Where that thing was drawn. */
+      drawn: components['schemas']['Drawn'];
+      /** @description What it is. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description How it passes the trace. */
+      passes: components['schemas']['Passes'];
+      /** @description Where. */
+      position: components['schemas']['Position'];
+    };
     /** @description One cause that the distance may be off for, and by how much. */
     MetreShare: {
       /** @description The cause, in words. */
@@ -1732,6 +1947,17 @@ export interface components {
       kilovolts?: components['schemas']['Kilovolts'] | null;
       /** @description Whether there is one. */
       there: boolean;
+    };
+    /** @description A level crossing or ford near a crossing. */
+    NearSpot: {
+      /** @description How far from the crossing. */
+      distance_m: components['schemas']['Metres'];
+      /** @description Where it was drawn. */
+      drawn: components['schemas']['Drawn'];
+      /** @description What it is. */
+      kind: components['schemas']['SpotKind'];
+      /** @description Where it is. */
+      position: components['schemas']['Position'];
     };
     /** @description A line to be added, as a GeoJSON feature. Foreign members beside these are not looked at, as RFC 7946 has it. */
     NewLine: {
@@ -1822,6 +2048,19 @@ export interface components {
     OnCrossing: {
       /** @description The crossing. */
       crossing: components['schemas']['CrossingId'];
+    };
+    /** @description A stretch of the trace over ground that is worth knowing of. */
+    OnGround: {
+      /** @description Where it was drawn. */
+      drawn: components['schemas']['Drawn'];
+      /** @description From where. */
+      from_m: components['schemas']['Metres'];
+      /** @description What it is. */
+      kind: components['schemas']['GroundKind'];
+      /** @description Its name. */
+      name: string | null;
+      /** @description To where. */
+      to_m: components['schemas']['Metres'];
     };
     /** @description A line. */
     OnLine: {
@@ -2093,6 +2332,11 @@ export interface components {
       there: boolean;
     };
     /**
+     * @description How an obstacle passes the trace.
+     * @enum {string}
+     */
+    Passes: 'on_the_ground' | 'unknown' | 'on_a_bridge' | 'under_the_traces_bridge' | 'beneath';
+    /**
      * Format: double
      * @description How much a length or a resistance grows with warmth, as a part of itself.
      *
@@ -2100,6 +2344,10 @@ export interface components {
      *     For each degree Celsius, from 0 to 0.01.
      */
     PerCelsius: number;
+    /** @description Which trace of a line to look at. */
+    PlanQuestion: {
+      trace?: components['schemas']['LineString'] | null;
+    };
     /** @description A GeoJSON point, WGS 84. */
     Point: {
       /** @description Longitude, latitude. */
@@ -2152,6 +2400,18 @@ export interface components {
       /** @description The unit's. */
       value: components['schemas']['FigureValue'];
     };
+    /** @description What is proposed for a crossing. */
+    Proposal: {
+      /** @description Why. */
+      because: string;
+      construction: components['schemas']['Construction'] | null;
+      detour_m: components['schemas']['Metres'] | null;
+      follow_up_min: components['schemas']['Minutes'] | null;
+      /** @description Whether somebody has to go and look before it is relied on. */
+      go_and_look: boolean;
+      lead_min: components['schemas']['Minutes'] | null;
+      wire_m: components['schemas']['Metres'] | null;
+    };
     /** @description The queue. */
     Queue: {
       /** @description Where the team stands. */
@@ -2167,6 +2427,11 @@ export interface components {
       address: string | null;
       authority: components['schemas']['Trust'] | null;
     };
+    /**
+     * @description What a place along an obstacle is.
+     * @enum {string}
+     */
+    ReachKind: 'culvert' | 'bridge' | 'covered' | 'go_and_look';
     /**
      * @description How a reading compares with what a sound line should read.
      * @enum {string}
@@ -2981,6 +3246,11 @@ export interface components {
       line: components['schemas']['LineId'];
     };
     /**
+     * @description What a single place on the map is.
+     * @enum {string}
+     */
+    SpotKind: 'level_crossing' | 'foot_crossing' | 'ford' | 'culvert' | 'bridge';
+    /**
      * @description How far a figure may be trusted.
      * @enum {string}
      */
@@ -3083,6 +3353,22 @@ export interface components {
       /** @description The SHA-256 of the authority's certificate, to be read out to whoever installs it. */
       sha256: string;
     };
+    /**
+     * @description Why the map knows nothing.
+     * @enum {string}
+     */
+    UnknownBecause: 'no_map_loaded' | 'outside_the_map' | 'at_sea';
+    /** @description A stretch of which the map knows nothing. */
+    UnknownStretch: {
+      /** @description From where. */
+      from_m: components['schemas']['Metres'];
+      /** @description What to do, in words. */
+      text: string;
+      /** @description To where. */
+      to_m: components['schemas']['Metres'];
+      /** @description Why. */
+      why: components['schemas']['UnknownBecause'];
+    };
     /** @description A balance by a rheostat in series with the faulty conductor. */
     VarleyTest: {
       /** @description How far the ratio of the arms may be off, 0 to 0.1; 0.005 when it is not given (planning value, editable). */
@@ -3133,6 +3419,11 @@ export interface components {
       /** @description The wind's pressure on the wire and its ice: pascals, 0 to 5000; none unless given. */
       wind_pa?: components['schemas']['Pascals'];
     };
+    /**
+     * @description Where a figure is from.
+     * @enum {string}
+     */
+    WidthFrom: 'tagged' | 'lanes' | 'measured' | 'class';
     /** @description The wire of a line. */
     WireAnswer: {
       /** @description The chainages that were asked for. */
@@ -3321,6 +3612,21 @@ export interface components {
       | 'trench_spare'
       | 'second_pair'
       | 'splice';
+    /** @description A place along an obstacle where the wire may get past with less. */
+    WithinReach: {
+      /** @description How far along the obstacle. */
+      along_m: components['schemas']['Metres'];
+      /** @description How much more wire it takes: there and back. */
+      detour_m: components['schemas']['Metres'];
+      /** @description Where the culvert, bridge or stream was drawn. */
+      drawn: components['schemas']['Drawn'];
+      /** @description Its grid reference (MGRS, 1 m). */
+      grid: string;
+      /** @description What it is. */
+      kind: components['schemas']['ReachKind'];
+      /** @description Where it is. */
+      position: components['schemas']['Position'];
+    };
   };
   responses: never;
   parameters: never;
@@ -3525,6 +3831,63 @@ export interface operations {
       };
     };
   };
+  foresee: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['DrawnTrace'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ForeseenAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   crossing_guide: {
     parameters: {
       query?: never;
@@ -3697,6 +4060,64 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  plan: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['PlanQuestion'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ForeseenAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
         headers: {
           [name: string]: unknown;
         };

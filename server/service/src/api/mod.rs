@@ -10,6 +10,7 @@ pub mod line;
 pub mod log;
 pub mod operation;
 pub mod pass;
+pub mod plan;
 pub mod queue;
 pub mod reach;
 pub mod reckon;

@@ -7,7 +7,7 @@ use laywire_craft::text::Name;
 use laywire_store::{
     PgConnectOptions, PgPool, StoreError,
     private_cluster::{ClusterError, PrivateCluster},
-    terrain::TerrainError,
+    terrain::{OwnError, TerrainError},
 };
 
 use crate::tls::TlsError;
@@ -43,7 +43,7 @@ enum Verb {
     /// Write the wire log out, or build the state anew from it.
     #[command(subcommand)]
     Log(log::Verb),
-    /// Load the ground.
+    /// Load the ground, or add to it what no map has.
     #[command(subcommand)]
     Terrain(terrain::Verb),
     /// Reckon from a question in JSON on standard input.
@@ -87,6 +87,9 @@ pub enum CommandError {
     /// TLS cannot be served.
     #[error("{0}")]
     Tls(#[from] TlsError),
+    /// The unit's own features could not be added, listed or removed.
+    #[error("{0}")]
+    Own(#[from] OwnError),
     /// The address to listen on is taken or not allowed.
     #[error("cannot listen on {address}: {error}. Choose another with {option}")]
     Listen {

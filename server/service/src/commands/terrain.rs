@@ -1,7 +1,7 @@
-//! `laywire terrain load FILE`: replaces the terrain by an OpenStreetMap extract and tells how far it is. All it does
-//! itself is print; reading and loading are the store's.
+//! `laywire terrain`: replaces the terrain by an OpenStreetMap extract and tells how far it is, and keeps the list of what
+//! the unit itself has seen. All it does itself is print; reading and loading are the store's.
 
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -21,18 +21,86 @@ pub(super) enum Verb {
         /// The extract, .osm.pbf.
         file: PathBuf,
     },
+    /// Add features of the unit's own from GeoJSON: culverts that no map has, closed tracks, soft ground. A load keeps them.
+    Add {
+        #[command(flatten)]
+        database: Database,
+        /// The features, .geojson; each needs the property `kind`.
+        file: PathBuf,
+    },
+    /// List the unit's own features.
+    List {
+        #[command(flatten)]
+        database: Database,
+    },
+    /// Take features of the unit's own away.
+    Remove {
+        #[command(flatten)]
+        database: Database,
+        /// Their numbers in the list.
+        #[arg(required = true)]
+        ids: Vec<i64>,
+    },
 }
 
 impl Verb {
     pub(super) async fn run(self) -> Result<(), CommandError> {
-        let Self::Load { database, file } = self;
-        // Before a database is made for nothing.
-        std::fs::File::open(&file)
-            .map_err(|error| CommandError::Io { what: format!("cannot read {}", file.display()), error })?;
-        let opened = database.open().await?;
-        load(&opened.pool, &file).await?;
-        opened.close().await
+        match self {
+            Self::Load { database, file } => {
+                // Before a database is made for nothing.
+                std::fs::File::open(&file).map_err(|error| unreadable(&file, error))?;
+                let opened = database.open().await?;
+                load(&opened.pool, &file).await?;
+                opened.close().await
+            }
+            Self::Add { database, file } => {
+                let text = text(&file).map_err(|error| unreadable(&file, error))?;
+                let name = file.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
+                let opened = database.open().await?;
+                let ids = terrain::add(&opened.pool, &name, &text).await?;
+                match ids.as_slice() {
+                    [] => {}
+                    [only] => say(format_args!("added {only}")),
+                    [first, .., last] => say(format_args!("added {}, {first} to {last}", ids.len())),
+                }
+                opened.close().await
+            }
+            Self::List { database } => {
+                let opened = database.open().await?;
+                for own in terrain::own(&opened.pool).await? {
+                    say(format_args!(
+                        "{}\t{}\t{:.5},{:.5}\t{}\t{}\t{} {}",
+                        own.id,
+                        own.kind,
+                        own.lon,
+                        own.lat,
+                        own.name.as_deref().unwrap_or("-"),
+                        own.note.as_deref().unwrap_or("-"),
+                        own.file_name,
+                        own.added_at.format("%Y-%m-%d %H:%MZ"),
+                    ));
+                }
+                opened.close().await
+            }
+            Self::Remove { database, ids } => {
+                let opened = database.open().await?;
+                terrain::remove(&opened.pool, &ids).await?;
+                say(format_args!("removed {}", ids.len()));
+                opened.close().await
+            }
+        }
     }
+}
+
+fn unreadable(file: &Path, error: std::io::Error) -> CommandError {
+    CommandError::Io { what: format!("cannot read {}", file.display()), error }
+}
+
+/// A file's text, read no further than the store would take it.
+fn text(file: &Path) -> std::io::Result<String> {
+    let mut text = String::new();
+    std::fs::File::open(file)?.take(terrain::LARGEST_TEXT as u64 + 1).read_to_string(&mut text)?;
+    Ok(text)
 }
 
 /// A line of progress at most this often, unless a new stage begins.

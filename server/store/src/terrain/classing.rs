@@ -4,6 +4,8 @@
 
 use std::fmt;
 
+use laywire_craft::foreseen::Structure;
+
 /// What a line is, in the words that the map style and the planner use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum LineKind {
@@ -69,24 +71,6 @@ pub(super) struct Place {
     pub(super) kind: &'static str,
     pub(super) rank: i16,
     pub(super) from_zoom: i16,
-}
-
-/// How a line passes what it meets.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Structure {
-    Bridge,
-    Culvert,
-    Tunnel,
-}
-
-impl Structure {
-    pub(super) const fn word(self) -> &'static str {
-        match self {
-            Self::Bridge => "bridge",
-            Self::Culvert => "culvert",
-            Self::Tunnel => "tunnel",
-        }
-    }
 }
 
 /// A class as a table row: the OpenStreetMap value, the kind it belongs to, the zoom from which it is drawn.
@@ -173,6 +157,13 @@ pub(super) struct Tags<'a> {
     tunnel: Option<&'a str>,
     culvert: Option<&'a str>,
     layer: Option<&'a str>,
+    width: Option<&'a str>,
+    estimated_width: Option<&'a str>,
+    lanes: Option<&'a str>,
+    one_way: Option<&'a str>,
+    junction: Option<&'a str>,
+    voltage: Option<&'a str>,
+    ford: Option<&'a str>,
     pub(super) surface: Option<&'a str>,
     pub(super) name: Option<&'a str>,
     pub(super) reference: Option<&'a str>,
@@ -195,6 +186,13 @@ impl<'a> Tags<'a> {
                 "tunnel" => &mut tags.tunnel,
                 "culvert" => &mut tags.culvert,
                 "layer" => &mut tags.layer,
+                "width" => &mut tags.width,
+                "est_width" => &mut tags.estimated_width,
+                "lanes" => &mut tags.lanes,
+                "oneway" => &mut tags.one_way,
+                "junction" => &mut tags.junction,
+                "voltage" => &mut tags.voltage,
+                "ford" => &mut tags.ford,
                 "surface" => &mut tags.surface,
                 "name" => &mut tags.name,
                 "ref" => &mut tags.reference,
@@ -250,14 +248,56 @@ impl<'a> Tags<'a> {
         Some(Place { kind, rank, from_zoom })
     }
 
-    /// Bridge, culvert or tunnel. A culvert is looked for first: it is the one a wire can be drawn through.
+    /// The spot that this node marks: where rails and a road or a path meet on one level, or where a way goes through water.
+    pub(super) fn spot(&self) -> Option<&'static str> {
+        match self.railway {
+            Some("level_crossing") => Some("level_crossing"),
+            Some("crossing") => Some("foot_crossing"),
+            _ if self.ford.is_some_and(|value| value != "no") || self.highway == Some("ford") => Some("ford"),
+            _ => None,
+        }
+    }
+
+    /// The width in metres, where a mapper gave a plain number, with or without the unit. Measured goes before estimated.
+    pub(super) fn width_m(&self) -> Option<f32> {
+        let metres = self.width.or(self.estimated_width)?.trim().trim_end_matches('m').trim_end();
+        metres.parse().ok().filter(|width| (0.1..=2000.0).contains(width))
+    }
+
+    /// How many lanes, both ways together.
+    pub(super) fn lanes(&self) -> Option<i16> {
+        self.lanes?.trim().parse().ok().filter(|lanes| (1..=20).contains(lanes))
+    }
+
+    /// Whether traffic goes one way, as on each half of a dual carriageway and round a roundabout. A one-way street drawn
+    /// against its traffic (`-1`) is one too; which way it is drawn then tells nothing, so that it counts as none.
+    pub(super) fn one_way(&self) -> bool {
+        match self.one_way {
+            Some("yes" | "true" | "1") => true,
+            Some(_) => false,
+            None => {
+                matches!(self.junction, Some("roundabout" | "circular"))
+                    || matches!(self.highway, Some("motorway" | "motorway_link"))
+            }
+        }
+    }
+
+    /// The highest of a power line's voltages, in volts. A railway's is another matter.
+    pub(super) fn voltage_v(&self) -> Option<i32> {
+        self.power?;
+        let volts = self.voltage?.split(';').filter_map(|value| value.trim().parse().ok());
+        volts.filter(|volts| (1..=2_000_000).contains(volts)).max()
+    }
+
+    /// Bridge, culvert or tunnel. A culvert is looked for first: it is the one a wire can be drawn through. A passage through
+    /// a building is no tunnel: its traffic runs on the ground.
     pub(super) fn structure(&self) -> Option<Structure> {
         let said = |value: Option<&str>| value.is_some_and(|value| value != "no");
         if self.tunnel == Some("culvert") || said(self.culvert) {
             Some(Structure::Culvert)
         } else if said(self.bridge) {
             Some(Structure::Bridge)
-        } else if said(self.tunnel) {
+        } else if said(self.tunnel) && self.tunnel != Some("building_passage") {
             Some(Structure::Tunnel)
         } else {
             None
@@ -334,11 +374,12 @@ mod tests {
     #[test]
     fn a_culvert_is_told_from_a_tunnel_and_no_is_not_yes() {
         let structure = |pairs: &[(&'static str, &'static str)]| {
-            Tags::gather(pairs.iter().copied()).structure().map(Structure::word)
+            Tags::gather(pairs.iter().copied()).structure().map(Structure::as_str)
         };
         assert_eq!(structure(&[("tunnel", "culvert")]), Some("culvert"));
         assert_eq!(structure(&[("culvert", "yes"), ("bridge", "yes")]), Some("culvert"));
-        assert_eq!(structure(&[("tunnel", "building_passage")]), Some("tunnel"));
+        assert_eq!(structure(&[("tunnel", "yes")]), Some("tunnel"));
+        assert_eq!(structure(&[("tunnel", "building_passage")]), None);
         assert_eq!(structure(&[("bridge", "viaduct")]), Some("bridge"));
         assert_eq!(structure(&[("bridge", "no"), ("tunnel", "no"), ("culvert", "no")]), None);
     }
@@ -351,6 +392,49 @@ mod tests {
         for odd in ["", "1;2", "-32768", "99", "1e1", "ground"] {
             assert_eq!(layer(odd), None, "{odd:?}");
         }
+    }
+
+    #[test]
+    fn a_width_is_a_number_of_metres_or_unknown() {
+        let width = |pairs: &[(&'static str, &'static str)]| Tags::gather(pairs.iter().copied()).width_m();
+        assert_eq!(width(&[("width", "7.3")]), Some(7.3));
+        assert_eq!(width(&[("width", "3 m"), ("est_width", "5")]), Some(3.0));
+        assert_eq!(width(&[("est_width", "2")]), Some(2.0));
+        for odd in ["", "narrow", "-3", "0", "1e9", "NaN", "2;3", "6'"] {
+            assert_eq!(width(&[("width", odd)]), None, "{odd:?}");
+        }
+    }
+
+    #[test]
+    fn a_roundabout_and_a_motorway_go_one_way_unless_said_otherwise() {
+        let one_way = |pairs: &[(&'static str, &'static str)]| Tags::gather(pairs.iter().copied()).one_way();
+        assert!(one_way(&[("highway", "primary"), ("oneway", "yes")]));
+        assert!(one_way(&[("highway", "primary"), ("junction", "roundabout")]));
+        assert!(one_way(&[("highway", "motorway")]));
+        assert!(!one_way(&[("highway", "primary")]));
+        assert!(!one_way(&[("highway", "motorway_link"), ("oneway", "no")]));
+        assert!(!one_way(&[("highway", "primary"), ("oneway", "-1")]));
+    }
+
+    #[test]
+    fn a_power_line_has_the_highest_of_its_voltages() {
+        let of = |key, value| Tags::gather([(key, "line"), ("voltage", value)].into_iter()).voltage_v();
+        let voltage = |value| of("power", value);
+        assert_eq!(of("railway", "550"), None);
+        assert_eq!(voltage("33000"), Some(33_000));
+        assert_eq!(voltage("33000;90000"), Some(90_000));
+        assert_eq!(voltage("medium"), None);
+        assert_eq!(voltage("99999999999"), None);
+    }
+
+    #[test]
+    fn spots_are_where_a_way_meets_rails_or_water_on_one_level() {
+        let spot = |key, value| Tags::gather([(key, value)].into_iter()).spot();
+        assert_eq!(spot("railway", "level_crossing"), Some("level_crossing"));
+        assert_eq!(spot("railway", "crossing"), Some("foot_crossing"));
+        assert_eq!(spot("ford", "yes"), Some("ford"));
+        assert_eq!(spot("ford", "no"), None);
+        assert_eq!(spot("railway", "switch"), None);
     }
 
     #[test]

@@ -13,6 +13,7 @@ use std::path::Path;
 
 use chrono::{DateTime, Utc};
 use data_encoding::HEXLOWER;
+use laywire_craft::foreseen::Structure;
 use osmpbf::{
     BlobDecode, BlobError, BlobReader, ByteOffset, DenseNode, Element, ErrorKind, PrimitiveBlock,
     RelMemberType, Way,
@@ -44,6 +45,7 @@ const MERCATOR_LIMIT_E7: i64 = 850_511_287;
 pub(super) enum Table {
     Line,
     Place,
+    Spot,
     /// What an area is, by its way or relation.
     Outline,
     /// A stretch of an area's boundary.
@@ -51,7 +53,7 @@ pub(super) enum Table {
 }
 
 impl Table {
-    const ALL: [Self; 4] = [Self::Line, Self::Place, Self::Outline, Self::Edge];
+    const ALL: [Self; 5] = [Self::Line, Self::Place, Self::Spot, Self::Outline, Self::Edge];
 }
 
 /// What the reader hands on while it reads.
@@ -271,6 +273,10 @@ impl ExtractFile {
                         .point(position);
                     desk.hand_on(Table::Place, PIECE)?;
                 }
+                if let Some(spot) = tags.spot() {
+                    desk.spots.start(3).bigint(id).text(Some(spot)).point(position);
+                    desk.hand_on(Table::Spot, PIECE)?;
+                }
                 Ok(())
             },
         )
@@ -299,7 +305,7 @@ impl ExtractFile {
                 for line in tags.lines() {
                     for (part, stretch) in (0_i16..).zip(stretches.iter()) {
                         desk.lines
-                            .start(11)
+                            .start(15)
                             .bigint(way.id())
                             .smallint(Some(part))
                             .text(Some(line.kind.word()))
@@ -307,9 +313,13 @@ impl ExtractFile {
                             .smallint(Some(line.from_zoom))
                             .text(tags.name.map(FreeText))
                             .text(tags.reference.map(FreeText))
-                            .text(tags.structure().map(super::classing::Structure::word))
+                            .text(tags.structure().map(Structure::as_str))
                             .text(tags.surface.map(FreeText))
                             .smallint(tags.layer())
+                            .real(tags.width_m())
+                            .smallint(tags.lanes())
+                            .boolean(tags.one_way())
+                            .integer(tags.voltage_v())
                             .line(stretch);
                         desk.hand_on(Table::Line, PIECE)?;
                     }
@@ -540,6 +550,7 @@ impl Stretches {
 struct Desk {
     lines: Rows,
     places: Rows,
+    spots: Rows,
     outlines: Rows,
     edges: Rows,
     to: Sender<Piece>,
@@ -548,7 +559,7 @@ struct Desk {
 impl Desk {
     fn new(to: Sender<Piece>) -> Self {
         let rows = Rows::default;
-        Self { lines: rows(), places: rows(), outlines: rows(), edges: rows(), to }
+        Self { lines: rows(), places: rows(), spots: rows(), outlines: rows(), edges: rows(), to }
     }
 
     fn outline(&mut self, element: Source, area: Area, name: Option<&str>) -> Result<(), TerrainError> {
@@ -574,6 +585,7 @@ impl Desk {
         let rows = match table {
             Table::Line => &mut self.lines,
             Table::Place => &mut self.places,
+            Table::Spot => &mut self.spots,
             Table::Outline => &mut self.outlines,
             Table::Edge => &mut self.edges,
         };

@@ -60,6 +60,7 @@ const CREATE: &str = "
 create table terrain_area_next (like terrain_area including all excluding indexes);
 create table terrain_line_next (like terrain_line including all excluding indexes);
 create table terrain_place_next (like terrain_place including all excluding indexes);
+create table terrain_spot_next (like terrain_spot including all excluding indexes);
 create temporary table terrain_outline (element text, element_id bigint, kind text, class text, name text)
     on commit drop;
 create temporary table terrain_edge (
@@ -91,7 +92,7 @@ from assembled join terrain_outline using (element, element_id)
 where not st_isempty(ground)";
 
 /// Each step with its own statements, so that progress can be told between them.
-const INDEX: [&str; 3] = [
+const INDEX: [&str; 4] = [
     "alter table terrain_area_next add constraint terrain_area_next_pkey primary key (element, element_id);
     create index terrain_area_next_shape on terrain_area_next using gist (shape);
     create index terrain_area_next_ground on terrain_area_next using gist (ground);
@@ -99,16 +100,20 @@ const INDEX: [&str; 3] = [
     "alter table terrain_line_next add constraint terrain_line_next_pkey primary key (way_id, kind, part);
     create index terrain_line_next_shape on terrain_line_next using gist (shape);
     create index terrain_line_next_ground on terrain_line_next using gist (ground);
+    create index terrain_line_next_coast on terrain_line_next using gist (ground) where kind = 'coast';
     analyze terrain_line_next;",
     "alter table terrain_place_next add constraint terrain_place_next_pkey primary key (node_id);
     create index terrain_place_next_shape on terrain_place_next using gist (shape);
     analyze terrain_place_next;",
+    "alter table terrain_spot_next add constraint terrain_spot_next_pkey primary key (node_id);
+    create index terrain_spot_next_ground on terrain_spot_next using gist (ground);
+    analyze terrain_spot_next;",
 ];
 
 /// Readers name the tables in alphabetical order, and so does the lock.
 const SWAP: &str = "
-lock table terrain_area, terrain_line, terrain_place in access exclusive mode;
-drop table terrain_area, terrain_line, terrain_place;
+lock table terrain_area, terrain_line, terrain_place, terrain_spot in access exclusive mode;
+drop table terrain_area, terrain_line, terrain_place, terrain_spot;
 alter table terrain_area_next rename to terrain_area;
 alter table terrain_area rename constraint terrain_area_next_pkey to terrain_area_pkey;
 alter index terrain_area_next_shape rename to terrain_area_shape;
@@ -117,9 +122,13 @@ alter table terrain_line_next rename to terrain_line;
 alter table terrain_line rename constraint terrain_line_next_pkey to terrain_line_pkey;
 alter index terrain_line_next_shape rename to terrain_line_shape;
 alter index terrain_line_next_ground rename to terrain_line_ground;
+alter index terrain_line_next_coast rename to terrain_line_coast;
 alter table terrain_place_next rename to terrain_place;
 alter table terrain_place rename constraint terrain_place_next_pkey to terrain_place_pkey;
-alter index terrain_place_next_shape rename to terrain_place_shape;";
+alter index terrain_place_next_shape rename to terrain_place_shape;
+alter table terrain_spot_next rename to terrain_spot;
+alter table terrain_spot rename constraint terrain_spot_next_pkey to terrain_spot_pkey;
+alter index terrain_spot_next_ground rename to terrain_spot_ground;";
 
 /// The box of roads and paths, or of whatever else there is where no road is.
 const RECORD: &str = "
@@ -203,12 +212,14 @@ async fn prepare(connection: &mut PgConnection) -> Result<(), TerrainError> {
 async fn copy(connection: &mut PgConnection, table: Table, rows: &[u8]) -> Result<(), TerrainError> {
     let statement = match table {
         Table::Line => {
-            "copy terrain_line_next (way_id, part, kind, class, from_zoom, name, ref, structure, surface, layer, ground)
+            "copy terrain_line_next (way_id, part, kind, class, from_zoom, name, ref, structure, surface, layer, width_m,
+                lanes, one_way, voltage_v, ground)
             from stdin (format binary)"
         }
         Table::Place => {
             "copy terrain_place_next (node_id, kind, name, rank, from_zoom, ground) from stdin (format binary)"
         }
+        Table::Spot => "copy terrain_spot_next (node_id, kind, ground) from stdin (format binary)",
         Table::Outline => {
             "copy terrain_outline (element, element_id, kind, class, name) from stdin (format binary)"
         }

@@ -59,6 +59,20 @@ impl Rows {
         }
     }
 
+    pub(super) fn integer(&mut self, value: Option<i32>) -> &mut Self {
+        match value {
+            Some(value) => self.field(|bytes| bytes.extend_from_slice(&value.to_be_bytes())),
+            None => self.null(),
+        }
+    }
+
+    pub(super) fn real(&mut self, value: Option<f32>) -> &mut Self {
+        match value {
+            Some(value) => self.field(|bytes| bytes.extend_from_slice(&value.to_be_bytes())),
+            None => self.null(),
+        }
+    }
+
     pub(super) fn boolean(&mut self, value: bool) -> &mut Self {
         self.field(|bytes| bytes.push(u8::from(value)))
     }

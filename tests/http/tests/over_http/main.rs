@@ -13,6 +13,7 @@ mod apart;
 mod bad_input;
 mod command_line;
 mod feed;
+mod foreseen;
 mod outage;
 mod positions;
 mod profile;

@@ -1,0 +1,119 @@
+//! Planning: what a trace will meet, for a line that stands in the operation or for a trace that is still being drawn.
+//! Asking changes nothing.
+
+use std::sync::Arc;
+
+use axum::{
+    Extension, Json,
+    extract::{Path, State},
+};
+use chrono::{DateTime, Utc};
+use laywire_craft::{
+    foreseen::Foreseen,
+    ids::{LineId, OperationId},
+    trace::Trace,
+};
+use laywire_store::{foreseen, terrain::Extract};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::geojson::{self, LineString};
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Problem, ProblemDocument, Sent},
+};
+
+/// A trace that somebody is drawing.
+#[derive(Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DrawnTrace {
+    /// Where the wire shall go.
+    #[schema(value_type = LineString)]
+    trace: ::geojson::Geometry,
+}
+
+/// Which trace of a line to look at.
+#[derive(Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PlanQuestion {
+    /// Another trace than the one that is planned; left out, the planned one is looked at.
+    #[serde(default)]
+    #[schema(value_type = Option<LineString>)]
+    trace: Option<::geojson::Geometry>,
+}
+
+/// What a trace will meet, and on which map.
+#[derive(Serialize, ToSchema)]
+pub struct ForeseenAnswer {
+    /// The map; null when none is loaded, and then nothing is known.
+    #[schema(required = true)]
+    map: Option<MapUsed>,
+    /// What it meets.
+    #[serde(flatten)]
+    foreseen: Foreseen,
+}
+
+/// The map that an answer is from.
+#[derive(Serialize, ToSchema)]
+pub struct MapUsed {
+    /// The extract's file.
+    file_name: String,
+    /// When the map was taken, where the file says so.
+    #[schema(required = true)]
+    mapped_at: Option<DateTime<Utc>>,
+    /// What must be shown with it.
+    attribution: String,
+}
+
+impl From<Extract> for MapUsed {
+    fn from(extract: Extract) -> Self {
+        Self { file_name: extract.file_name, mapped_at: extract.mapped_at, attribution: extract.attribution }
+    }
+}
+
+/// What a trace will meet: crossings with their proposed construction, power lines, and where the map knows nothing.
+#[utoipa::path(post, path = "/api/operations/{op}/foreseen", tag = "planning", operation_id = "foresee",
+    params(("op" = OperationId, Path)), request_body = DrawnTrace,
+    responses((status = 200, body = ForeseenAnswer), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument),
+        (status = 413, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn foresee(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Sent(question): Sent<DrawnTrace>,
+) -> Result<Json<ForeseenAnswer>, Problem> {
+    answer(&service, &seat, read(question.trace)?).await
+}
+
+/// What a line's planned trace will meet, or another trace for it.
+#[utoipa::path(post, path = "/api/operations/{op}/lines/{line}/plan", tag = "planning", operation_id = "plan",
+    params(("op" = OperationId, Path), ("line" = LineId, Path)), request_body = PlanQuestion,
+    responses((status = 200, body = ForeseenAnswer), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument),
+        (status = 413, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn plan(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Path((_, line)): Path<(String, String)>,
+    Sent(question): Sent<PlanQuestion>,
+) -> Result<Json<ForeseenAnswer>, Problem> {
+    let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
+    let line = lines.into_iter().find(|known| known.now.id.0.to_string() == line).ok_or(Problem::NotFound)?;
+    let trace = match question.trace {
+        Some(drawn) => read(drawn)?,
+        None => line.now.planned.ok_or_else(|| {
+            let why = "this line has no planned trace: draw one, or send one".to_owned();
+            Problem::CannotReckon { field: Some("trace".to_owned()), why }
+        })?,
+    };
+    answer(&service, &seat, trace).await
+}
+
+fn read(drawn: ::geojson::Geometry) -> Result<Trace, Problem> {
+    geojson::trace(drawn).map_err(|what| Problem::Malformed { field: "trace".to_owned(), what })
+}
+
+async fn answer(service: &Service, seat: &Seat, trace: Trace) -> Result<Json<ForeseenAnswer>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let answer = foreseen::foreseen(&service.pool, trace, profile).await?;
+    Ok(Json(ForeseenAnswer { map: answer.map.map(MapUsed::from), foreseen: answer.foreseen }))
+}
