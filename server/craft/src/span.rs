@@ -387,7 +387,7 @@ pub struct Over {
     /// How high its middle stands above the straight line between its edges: metres, 0 to 3; 0 unless given.
     #[serde(default = "no_length")]
     pub crown_m: Metres,
-    /// The clearance that is asked here: metres, 0 to 50. Unless given, the greater of the field's and the civil rule.
+    /// The clearance that is asked here: metres, 0 to 50. Unless given, what the profile asks: on a public way the greater of the field's and the civil rule.
     #[serde(default)]
     pub least_clearance_m: Option<Metres>,
 }
@@ -985,6 +985,14 @@ fn warmed(slack: f64, chord: f64, wire: &SpanWire, from: Celsius, to: Celsius) -
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn reckon(input: &SpanInput) -> Result<SpanAnswer, SpanError> {
+    reckon_under(input, Profile::field())
+}
+
+/// [`reckon`], with the heights of a profile.
+///
+/// # Errors
+/// As there.
+pub fn reckon_under(input: &SpanInput, profile: &Profile) -> Result<SpanAnswer, SpanError> {
     let weather = check(input)?;
     let rise = input.right.level() - input.left.level();
     if rise.value().abs() > MOST_STEEP * input.span_m.value() {
@@ -1025,7 +1033,7 @@ pub fn reckon(input: &SpanInput) -> Result<SpanAnswer, SpanError> {
     }
 
     let strength = strength_verdict(input, &conditions);
-    let clearance = input.over.as_ref().map(|over| clearance_verdict(input, over, &conditions));
+    let clearance = input.over.as_ref().map(|over| clearance_verdict(input, over, profile, &conditions));
     let floor = match (&input.over, &clearance) {
         (Some(over), Some(verdict)) => over.top() + verdict.required_m,
         _ => input.left.ground_m.max(input.right.ground_m),
@@ -1290,19 +1298,25 @@ fn strength_verdict(input: &SpanInput, conditions: &[SpanCondition]) -> Strength
     verdict
 }
 
-/// What the field and the civil code ask over an obstacle.
-fn rules(over: &Over) -> Vec<ClearanceRule> {
-    let Some(rules) = Profile::field().heights_over(over.obstacle, Some(true)) else {
+/// What the field and the civil code ask over an obstacle, and which of them governs.
+fn rules(over: &Over, profile: &Profile) -> (Vec<ClearanceRule>, Metres) {
+    let Some(rules) = profile.heights_over(over.obstacle, None) else {
         let source = "common practice, no source: clear of the highest water".to_owned();
-        return vec![ClearanceRule { least_m: Metres::ZERO, source }];
+        return (vec![ClearanceRule { least_m: Metres::ZERO, source }], Metres::ZERO);
     };
-    [rules.field, rules.civil].map(|rule| ClearanceRule { least_m: rule.least_m, source: rule.source }).into()
+    let both = [rules.field, rules.civil];
+    let governs = rules.governs.least_m;
+    (both.map(|rule| ClearanceRule { least_m: rule.least_m, source: rule.source }).into(), governs)
 }
 
-fn clearance_verdict(input: &SpanInput, over: &Over, conditions: &[SpanCondition]) -> ClearanceVerdict {
-    let rules = rules(over);
-    let most_ruled = rules.iter().map(|rule| rule.least_m).fold(Metres::ZERO, Metres::max);
-    let required = over.least_clearance_m.unwrap_or(most_ruled);
+fn clearance_verdict(
+    input: &SpanInput,
+    over: &Over,
+    profile: &Profile,
+    conditions: &[SpanCondition],
+) -> ClearanceVerdict {
+    let (rules, governs_m) = rules(over, profile);
+    let required = over.least_clearance_m.unwrap_or(governs_m);
     let mut governs = Condition::Stringing;
     let mut least = Some(Metres::MOST);
     for state in conditions {

@@ -9,15 +9,16 @@
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::geodesy::Position;
 use laywire_craft::grid::GridReference;
+use laywire_craft::profile::Profile;
 use laywire_craft::trace::Trace;
 use laywire_craft::units::Metres;
-use laywire_craft::{circuit, fault, pace, reels, span, wire};
+use laywire_craft::{circuit, fault, pace, reels, site, span, wire};
 use proptest::prelude::*;
 use serde::{Serialize, de::DeserializeOwned};
 use serde_json::{Value, json};
 
 /// Puts a question; what comes back has to be of some use, whichever it is.
-fn put<Q: DeserializeOwned, A: Serialize, E: NoAnswer>(question: &[u8], reckon: fn(&Q) -> Result<A, E>) {
+fn put<Q: DeserializeOwned, A: Serialize, E: NoAnswer>(question: &[u8], reckon: impl Fn(&Q) -> Result<A, E>) {
     let Ok(question) = serde_json::from_slice::<Q>(question) else { return };
     match reckon(&question) {
         Ok(answer) => {
@@ -263,6 +264,19 @@ fn spans() -> Vec<Value> {
     ]
 }
 
+fn sites() -> Vec<Value> {
+    vec![
+        json!({ "obstacle": "road", "hard_surface": true, "public": true, "width_m": 7.5, "span_m": 24,
+            "culvert": { "there": true, "distance_m": 60, "flooded": false }, "bridge": { "there": false }, "trees": true,
+            "poles": { "there": true, "carry_power": false }, "lance_poles": 4,
+            "lance_pole": { "length_m": 4.3, "set_m": 0.6 }, "diggable": false,
+            "power_line": { "there": true, "distance_m": 40, "kilovolts": 33 }, "light": "night", "lead_means": "wagon" }),
+        json!({ "obstacle": "stream", "width_m": 12, "span_m": 20, "water": { "highest_m": -0.5, "current": "fast" },
+            "bridge": { "there": true, "distance_m": 200, "flooded": false } }),
+        json!({ "obstacle": "railway", "width_m": 4, "culvert": { "there": false } }),
+    ]
+}
+
 fn wires() -> Vec<Value> {
     vec![
         json!({ "legs": [{ "name": "to the wood", "length_m": 2000 }, { "length_m": 800, "slack_percent": 25 }],
@@ -301,7 +315,7 @@ fn traces() -> Vec<Value> {
     ]
 }
 
-fn answered<Q: DeserializeOwned, A, E: NoAnswer>(questions: Vec<Value>, reckon: fn(&Q) -> Result<A, E>) {
+fn answered<Q: DeserializeOwned, A, E: NoAnswer>(questions: Vec<Value>, reckon: impl Fn(&Q) -> Result<A, E>) {
     for question in questions {
         let read: Q = serde_json::from_value(question).unwrap();
         if let Err(error) = reckon(&read) {
@@ -315,6 +329,7 @@ fn every_question_is_good_before_it_is_spoilt() {
     answered(circuits(), circuit::reckon);
     answered(faults(), fault::reckon);
     answered(spans(), span::reckon);
+    answered(sites(), |question| site::reckon(question, Profile::field()));
     answered(wires(), wire::reckon);
     answered(paces(), pace::reckon);
     answered(reel_stocks(), reels::reckon);
@@ -337,6 +352,11 @@ proptest! {
     #[test]
     fn any_span_is_answered_or_refused(question in spoilt(spans())) {
         put(&question, span::reckon);
+    }
+
+    #[test]
+    fn any_crossing_is_answered_or_refused(question in spoilt(sites())) {
+        put(&question, |question| site::reckon(question, Profile::field()));
     }
 
     #[test]

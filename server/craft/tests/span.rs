@@ -4,9 +4,10 @@
 
 use laywire_craft::catenary::Catenary;
 use laywire_craft::lance_pole::{LancePole, guys, pole_set};
+use laywire_craft::profile::Profile;
 use laywire_craft::span::{
     Condition, End, Loading, SpanAnswer, SpanCondition, SpanError, SpanHang, SpanInput, SpanLimit, SpanWire,
-    Weather, WireLoad, largest_span, reckon,
+    Weather, WireLoad, largest_span, reckon, reckon_under,
 };
 use laywire_craft::units::{
     Celsius, KilogramsPerCubicMetre, Metres, Newtons, NewtonsPerMetre, Pascals, PerCelsius, Share, feet,
@@ -741,4 +742,22 @@ fn edge(least: f64, most: f64) -> impl Strategy<Value = f64> {
         4 => least..most,
         4 => (0.0..1.0_f64).prop_map(move |part| least + (most - least) * part.powi(6)),
     ]
+}
+
+#[test]
+fn a_span_is_judged_by_the_heights_of_the_units_profile() {
+    let span: SpanInput = serde_json::from_value(json!({
+        "span_m": 30.48, "left": { "tie_height_m": 6.2 }, "right": { "tie_height_m": 6.2 }, "strung": { "sag_m": 0.9 },
+        "over": { "obstacle": "road", "from_m": 8, "to_m": 20 }
+    }))
+    .unwrap();
+    let asked = |profile: &Profile| {
+        let clearance = reckon_under(&span, profile).unwrap().clearance.unwrap();
+        assert_eq!(clearance.rules.len(), 2, "the field's and the civil rule are both shown");
+        clearance.required_m.value()
+    };
+    // SS0440 pp. 29, 31: 14 ft over a secondary road; NESC rule 232: 15.5 ft where trucks go, on a public one.
+    assert!((asked(Profile::field()) - 15.5 * 0.3048).abs() < 1e-9);
+    let closed = "[heights.road]\npublic = { yes = false, source = \"range orders: the ground is closed\" }";
+    assert!((asked(&Profile::unit(closed).unwrap()) - 14.0 * 0.3048).abs() < 1e-9);
 }

@@ -336,7 +336,7 @@ impl Watcher {
                 }
                 Ok(Ready::Entry { sequence, .. }) if sequence <= self.last => {}
                 Ok(Ready::Entry { sequence, text }) if sequence == self.last + 1 => {
-                    self.push(sequence, &text)
+                    self.push(sequence, &text);
                 }
                 Ok(Ready::Entry { .. }) => self.behind = true,
                 Err(RecvError::Lagged(_)) => {

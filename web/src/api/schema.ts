@@ -498,7 +498,10 @@ export interface paths {
     };
     get?: never;
     put?: never;
-    /** How an overhead span hangs, what clearance it leaves, and what its ties and poles must be. */
+    /**
+     * How an overhead span hangs, what clearance it leaves, and what its ties and poles must be. The heights are those of the
+     *     operation's profile.
+     */
     post: operations['reckon_span'];
     delete?: never;
     options?: never;

@@ -336,7 +336,7 @@ fn the_command_post_sends_for_a_team_and_it_is_the_teams_work() {
             body,
         },
     };
-    let decide = |entry: &Entry| story.now.decide(entry, &[], &laywire_craft::profile::Profile::field());
+    let decide = |entry: &Entry| story.now.decide(entry, &[], laywire_craft::profile::Profile::field());
     let change = decide(&entry(post(), Some(follow_up()), taken(1))).unwrap();
     let held = change.crossings[0].in_hand.clone().unwrap();
     assert_eq!(held.team, name("Follow-up 1"));

@@ -65,12 +65,18 @@ pub async fn reckon_reels(
     answer.map(Json).map_err(Problem::no_answer)
 }
 
-/// How an overhead span hangs, what clearance it leaves, and what its ties and poles must be.
+/// How an overhead span hangs, what clearance it leaves, and what its ties and poles must be. The heights are those of the
+/// operation's profile.
 #[utoipa::path(post, path = "/api/reckon/span", tag = "reckoning", operation_id = "reckon_span",
     request_body = SpanInput,
     responses((status = 200, body = SpanAnswer), (status = 401, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
-pub async fn reckon_span(Sent(input): Sent<SpanInput>) -> Result<Json<SpanAnswer>, Problem> {
-    span::reckon(&input).map(Json).map_err(Problem::no_answer)
+pub async fn reckon_span(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Sent(input): Sent<SpanInput>,
+) -> Result<Json<SpanAnswer>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    span::reckon_under(&input, &profile).map(Json).map_err(Problem::no_answer)
 }
 
 /// The wire that a line takes, item by item, and the way from a distance along it to the ground and back.

@@ -45,7 +45,7 @@ pub(super) fn run(what: What, unit: Option<&Path>) -> Result<(), CommandError> {
         What::Fault => answer(&question, fault::reckon),
         What::Pace => answer(&question, pace::reckon),
         What::Reels => answer(&question, reels::reckon),
-        What::Span => answer(&question, span::reckon),
+        What::Span => answer(&question, |question| span::reckon_under(question, &profile)),
         What::Wire => answer(&question, wire::reckon),
     }
 }
