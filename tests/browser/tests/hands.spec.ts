@@ -124,7 +124,11 @@ test('everything that a team presses can be taken back for ten seconds', async (
   const line = await operation.line('12', trace, 'Post', 'Mill exchange');
   const lead = await crew('lead_team', 'Lead 1');
   const undone = async (page: Page, back = 'Undo') => {
-    await page.getByRole('button', { name: back, exact: true }).click();
+    const button = page.getByRole('button', { name: back, exact: true });
+    await expect(button).toBeVisible();
+    // By then it has left the device: what takes it back is said after it, and the log keeps both.
+    await expect(page.getByText('all sent')).toBeVisible();
+    await button.click();
     await expect(page.getByText(/^Taken back/)).toBeVisible();
     await expect(page.getByText('all sent')).toBeVisible();
   };

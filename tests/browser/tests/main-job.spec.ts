@@ -115,11 +115,13 @@ test('a wrong press is taken back within ten seconds, and the log keeps both', a
   const lead = await crew('lead_team', 'Lead 1');
   await lead.getByRole('button', { name: 'Call back' }).click();
   await lead.getByRole('dialog').getByRole('button', { name: /call/i }).last().click();
-  await lead.getByRole('button', { name: 'Undo' }).click();
   const kinds = async () => {
     const log = await operation.call<{ report: { body: { kind: string } } }[]>('GET', '/log');
     return log.slice(0, 2).map((entry) => entry.report.body.kind);
   };
+  // What has not left the device yet would be taken out of it, and nobody would ever hear of it.
+  await expect.poll(kinds).toContain('call_back_good');
+  await lead.getByRole('button', { name: 'Undo' }).click();
   await expect.poll(kinds).toEqual(['correction', 'call_back_good']);
 });
 

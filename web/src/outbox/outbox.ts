@@ -500,6 +500,8 @@ export class Outbox {
     if (ahead_ms === null) return batch;
     const write = (await this.#store()).transaction('report', 'readwrite');
     for (const kept of batch.filter(({ report }) => report.clock_offset_ms === null)) {
+      // While the clock was measured it may have been taken out: it must not come back.
+      if (!(await write.store.getKey(kept.order))) continue;
       kept.report = { ...kept.report, clock_offset_ms: ahead_ms };
       await write.store.put(kept);
     }

@@ -53,6 +53,31 @@ it('what has not left the device is withdrawn and never sent', async () => {
   expect(sent).toEqual([['meant']]);
 });
 
+it('what is taken out while the clock is measured does not come back', async () => {
+  await outbox.close();
+  const clock = {
+    ahead_ms: null as number | null,
+    measure: async () => {
+      for (const { report } of await outbox.kept()) expect(await outbox.takeOut(report.id)).toBe(true);
+      clock.ahead_ms = 40;
+    },
+  };
+  outbox = await Outbox.open({
+    operation: 'op',
+    sender: 'lead_team/Lead 1',
+    clock,
+    lock: (run) => run(),
+    send: (_operation, reports) => {
+      sent.push(reports.map(({ body }) => body.kind));
+      return answer(reports);
+    },
+  });
+  await outbox.report({ kind: 'slip' }, null);
+  await outbox.flush();
+  expect(sent).toEqual([]);
+  expect(await outbox.kept()).toEqual([]);
+});
+
 it('what may have left is not withdrawn, answered or not: only a correction takes it back', async () => {
   answer = unreachable;
   const lost = await outbox.report({ kind: 'lost' }, null);
