@@ -1,6 +1,7 @@
 """The reel plan against CP-SAT of OR-tools, which is told the rules and nothing of the way the craft searches.
 
-The lines are drawn anew each time from a seed that a failure prints; set LAYWIRE_SEED to draw the same ones again.
+The lines are the same each time: now and then a drawn line keeps the solver busy for ever, and how long it takes is
+what a run can rely on. Set LAYWIRE_SEED to draw others.
 """
 
 import os
@@ -14,7 +15,7 @@ LINES = 30
 
 @pytest.fixture(scope="module")
 def draw():
-    seed = int(os.environ.get("LAYWIRE_SEED", random.SystemRandom().randrange(2**32)))
+    seed = int(os.environ.get("LAYWIRE_SEED", "1"))
     print(f"LAYWIRE_SEED={seed}")
     return random.Random(seed)
 
@@ -71,7 +72,8 @@ def solve(question, reels, objective, exactly=None):
         model.add(sum(sum(use) for use in uses) == exactly)
     model.minimize(sum(objective(reel) * use[r] for use in uses for r, reel in enumerate(reels)))
     solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 2
+    # One worker searches in the same order each time.
+    solver.parameters.num_workers = 1
     status = solver.solve(model)
     assert status in (cp_model.OPTIMAL, cp_model.INFEASIBLE), solver.status_name(status)
     return round(solver.objective_value) if status == cp_model.OPTIMAL else None
