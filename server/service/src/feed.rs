@@ -211,7 +211,7 @@ impl Feeds {
         let slack_percent = if lines.is_empty() {
             0
         } else {
-            laywire_store::operation::profile(&self.pool, operation).await?.wire.slack.value
+            laywire_store::operation::slack_percent(&self.pool, operation).await?
         };
         let mut news: Vec<News> = entries
             .into_iter()

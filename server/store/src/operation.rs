@@ -60,6 +60,21 @@ pub async fn profile(pool: &PgPool, id: OperationId) -> Result<Profile, StoreErr
     row.map(|(profile,)| profile.0).ok_or(StoreError::NoSuchOperation(id.0))
 }
 
+/// The slack of the profile alone: whoever shows a line asks for it, and the feed does so all day.
+///
+/// # Errors
+/// When there is no such operation, or the database does not answer.
+pub async fn slack_percent(pool: &PgPool, id: OperationId) -> Result<u8, StoreError> {
+    let row: Option<(i32,)> = sqlx::query_as(
+        "select (profile #> '{wire,slack,percent}')::int4 from operation where operation = $1",
+    )
+    .bind(id.0)
+    .fetch_optional(pool)
+    .await?;
+    let (percent,) = row.ok_or(StoreError::NoSuchOperation(id.0))?;
+    u8::try_from(percent).map_err(|_| StoreError::corrupt("operation.profile", percent))
+}
+
 /// Holds the operation's counter row to the end of the transaction: nobody adds to its log meanwhile. Gives the last
 /// number in the log, and the figures that its reports are judged by.
 pub(crate) async fn hold(

@@ -174,8 +174,7 @@ pub async fn lines(
 ) -> Result<Json<LineCollection>, Problem> {
     let sequence = super::operation::sequence(&service, &seat).await?;
     let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
-    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
-    let slack_percent = profile.wire.slack.value;
+    let slack_percent = laywire_store::operation::slack_percent(&service.pool, seat.0.operation).await?;
     let features = lines.iter().map(|line| LineFeature::whole(line, slack_percent)).collect();
     Ok(Json(LineCollection { kind: CollectionType::FeatureCollection, sequence, features }))
 }
@@ -248,8 +247,7 @@ pub async fn plan_line(
         return Err(Problem::Refused(Box::new(refusal)));
     }
     let lines = laywire_store::lines(&service.pool, pass.operation, 0).await?;
-    let slack_percent =
-        laywire_store::operation::profile(&service.pool, pass.operation).await?.wire.slack.value;
+    let slack_percent = laywire_store::operation::slack_percent(&service.pool, pass.operation).await?;
     let added = lines.iter().find(|l| l.now.id == line).ok_or(Problem::Internal)?;
     Ok((StatusCode::CREATED, Json(LineFeature::whole(added, slack_percent))))
 }

@@ -84,7 +84,7 @@ pub async fn operation(
     let id = seat.0.operation;
     let pool = &service.pool;
     let operation = laywire_store::operation::get(pool, id).await?.ok_or(Problem::NotFound)?;
-    let slack_percent = laywire_store::operation::profile(pool, id).await?.wire.slack.value;
+    let slack_percent = laywire_store::operation::slack_percent(pool, id).await?;
     let lines = laywire_store::lines(pool, id, 0).await?;
     let crossings = laywire_store::crossings(pool, id, 0).await?;
     let figures = lines

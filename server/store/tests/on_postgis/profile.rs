@@ -12,7 +12,7 @@ use laywire_craft::{
 };
 use laywire_store::{
     log::{Outcome, record},
-    operation::{open, profile},
+    operation::{open, profile, slack_percent},
     rebuild::{check, rebuild},
 };
 use uuid::Uuid;
@@ -65,6 +65,18 @@ async fn each_operation_is_judged_by_its_own_profile() {
     let found = check(&ground.pool, training).await.unwrap();
     assert_eq!((found.entries, found.found), (3, Vec::new()));
     assert_eq!(rebuild(&ground.pool, training).await.unwrap(), 3);
+}
+
+#[tokio::test]
+async fn the_slack_is_the_profiles() {
+    let ground = Ground::new().await;
+    let unit = r#"wire.slack = { percent = 25, source = "90th Division memoir p. 63: 25 % more than appeared needed" }"#;
+    let ours = ground.under(&Profile::unit(unit).unwrap()).await;
+    for (operation, percent) in [(ours, 25), (ground.operation, 20)] {
+        let whole = profile(&ground.pool, operation).await.unwrap();
+        assert_eq!(slack_percent(&ground.pool, operation).await.unwrap(), percent);
+        assert_eq!(whole.wire.slack.value, percent, "as in the whole");
+    }
 }
 
 /// An operation from before operations had a profile.
