@@ -357,7 +357,8 @@ pub async fn line_fault(
     Ok(Json(LineFault { answer, crossings, at, from, to }))
 }
 
-async fn with_crossings(
+/// The line in the address, and its crossings.
+pub(super) async fn with_crossings(
     service: &Service,
     seat: &Seat,
     line: &str,

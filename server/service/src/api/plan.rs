@@ -96,11 +96,10 @@ pub async fn plan(
     Path((_, line)): Path<(String, String)>,
     Sent(question): Sent<PlanQuestion>,
 ) -> Result<Json<ForeseenAnswer>, Problem> {
-    let lines = laywire_store::lines(&service.pool, seat.0.operation, 0).await?;
-    let line = lines.into_iter().find(|known| known.now.id.0.to_string() == line).ok_or(Problem::NotFound)?;
+    let (line, _) = super::line::with_crossings(&service, &seat, &line).await?;
     let trace = match question.trace {
         Some(drawn) => read(drawn)?,
-        None => line.now.planned.ok_or_else(|| {
+        None => line.planned.ok_or_else(|| {
             let why = "this line has no planned trace: draw one, or send one".to_owned();
             Problem::CannotReckon { field: Some("trace".to_owned()), why }
         })?,
