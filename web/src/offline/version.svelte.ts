@@ -5,6 +5,10 @@
 const WORKER = '/service-worker.js';
 /** How often a page that stays open looks for a newer version, at the most. */
 const LOOK_MS = 3_600_000;
+/** How long a newer version may take to come in. The browser lets the older one end its work first, which can last minutes. */
+const COME_IN_MS = 3_000;
+/** That the page was loaded again to end the older one's work: once, so that a version that never comes in is no endless loop. */
+const LOADED_AGAIN = 'laywire-version-asked';
 
 class Version {
   /** all files of a version are on this device */
@@ -31,6 +35,12 @@ class Version {
     this.#see();
     for (const worker of [registration.installing, registration.waiting]) this.#watch(worker);
     registration.addEventListener('updatefound', () => this.#watch(registration.installing));
+    const loadedAgain = sessionStorage.getItem(LOADED_AGAIN) !== null;
+    sessionStorage.removeItem(LOADED_AGAIN);
+    if (loadedAgain && registration.waiting) {
+      this.#asked = true;
+      registration.waiting.postMessage('take over');
+    }
   }
 
   /** Looks whether there is a newer version, but not often. */
@@ -45,8 +55,15 @@ class Version {
   takeIt(): void {
     const waiting = this.#registration?.waiting;
     this.#asked = true;
-    if (waiting && this.newer === 'waits') waiting.postMessage('take over');
-    else location.reload();
+    if (!waiting || this.newer !== 'waits') {
+      location.reload();
+      return;
+    }
+    waiting.postMessage('take over');
+    setTimeout(() => {
+      sessionStorage.setItem(LOADED_AGAIN, 'yes');
+      location.reload();
+    }, COME_IN_MS);
   }
 
   later(): void {
