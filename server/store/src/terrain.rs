@@ -9,10 +9,10 @@ mod load;
 mod own;
 mod rows;
 
-use std::path::PathBuf;
+use std::{path::PathBuf, sync::LazyLock};
 
 use chrono::{DateTime, Utc};
-use sqlx::{PgConnection, PgPool};
+use sqlx::{AssertSqlSafe, PgConnection, PgPool};
 
 pub use load::{Loaded, Progress, Stage, load};
 pub use own::{LARGEST_TEXT, Own, OwnError, add, own, remove};
@@ -163,9 +163,25 @@ impl Extract {
     /// addition, so good as an entity tag.
     #[must_use]
     pub fn version(&self) -> String {
-        let sha256 = self.sha256.get(..12).unwrap_or(&self.sha256);
-        format!("{:x}-{sha256}-{}", self.loaded_at.timestamp_micros(), self.own)
+        version_of(&self.sha256, self.loaded_at, &self.own)
     }
+}
+
+/// What a version is made of.
+const VERSION_COLUMNS: &str =
+    "sha256, loaded_at, (select concat(count(*), '-', max(id)) from terrain_own) as own";
+
+fn version_of(sha256: &str, loaded_at: DateTime<Utc>, own: &str) -> String {
+    format!("{:x}-{}-{own}", loaded_at.timestamp_micros(), sha256.get(..12).unwrap_or(sha256))
+}
+
+/// The version of the terrain that is loaded; `None` before the first load.
+pub async fn version(pool: &PgPool) -> Result<Option<String>, TerrainError> {
+    static QUERY: LazyLock<String> =
+        LazyLock::new(|| format!("select {VERSION_COLUMNS} from terrain_extract order by id desc limit 1"));
+    let found: Option<(String, DateTime<Utc>, String)> =
+        sqlx::query_as(AssertSqlSafe(QUERY.as_str())).fetch_optional(pool).await?;
+    Ok(found.map(|(sha256, loaded_at, own)| version_of(&sha256, loaded_at, &own)))
 }
 
 /// A box in degrees (WGS 84).
@@ -242,12 +258,43 @@ select coalesce((select st_asmvt(area, 'area', 4096, 'shape') from area where sh
 /// # Errors
 /// [`TerrainError::NoSuchTile`] outside the zooms [`FIRST_ZOOM`] to [`LAST_ZOOM`] or beside the world.
 pub async fn tile(pool: &PgPool, z: u8, x: u32, y: u32) -> Result<Vec<u8>, TerrainError> {
+    let [zoom, column, row] = place_of_tile(z, x, y)?;
+    Ok(sqlx::query_scalar(TILE_QUERY).bind(zoom).bind(column).bind(row).fetch_one(pool).await?)
+}
+
+/// A tile together with the version of the terrain that it is of, in one question; `None` before the first load.
+///
+/// # Errors
+/// As [`tile`].
+pub async fn tile_and_version(
+    pool: &PgPool,
+    z: u8,
+    x: u32,
+    y: u32,
+) -> Result<Option<(Vec<u8>, String)>, TerrainError> {
+    static QUERY: LazyLock<String> = LazyLock::new(|| {
+        format!(
+            "select ({TILE_QUERY}) as tile, {VERSION_COLUMNS} from terrain_extract order by id desc limit 1"
+        )
+    });
+    let [zoom, column, row] = place_of_tile(z, x, y)?;
+    let found: Option<(Vec<u8>, String, DateTime<Utc>, String)> =
+        sqlx::query_as(AssertSqlSafe(QUERY.as_str()))
+            .bind(zoom)
+            .bind(column)
+            .bind(row)
+            .fetch_optional(pool)
+            .await?;
+    Ok(found.map(|(tile, sha256, loaded_at, own)| (tile, version_of(&sha256, loaded_at, &own))))
+}
+
+fn place_of_tile(z: u8, x: u32, y: u32) -> Result<[i32; 3], TerrainError> {
     let no_such_tile = TerrainError::NoSuchTile { z, x, y };
     if !(FIRST_ZOOM..=LAST_ZOOM).contains(&z) || x >> z != 0 || y >> z != 0 {
         return Err(no_such_tile);
     }
-    let (Ok(column), Ok(row)) = (i32::try_from(x), i32::try_from(y)) else { return Err(no_such_tile) };
-    let bytes =
-        sqlx::query_scalar(TILE_QUERY).bind(i32::from(z)).bind(column).bind(row).fetch_one(pool).await?;
-    Ok(bytes)
+    match (i32::try_from(x), i32::try_from(y)) {
+        (Ok(column), Ok(row)) => Ok([i32::from(z), column, row]),
+        _ => Err(no_such_tile),
+    }
 }

@@ -79,21 +79,24 @@ fn stretches(course: &Course, line: &PowerLine, bounds: Bounds, profile: &Profil
         .collect()
 }
 
-/// The shares of p to q between which it is within reach of a to b, the share where it is nearest, and how near. The
-/// distance of a moving place from a segment falls and then rises, so that each is found by halving.
+/// The shares of p to q between which it is within reach of a to b, the share where it is nearest, and how near. Two
+/// segments that do not meet are nearest at an end of one of them. The distance of a moving place from a segment falls and
+/// then rises, so that the edges are found by halving.
 fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f64, f64, f64)> {
     const HALVINGS: usize = 48;
-    let distance = |share: f64| from_segment(p.plus(q.minus(p), share), a, b);
+    if apart(p, q, a, b, reach) {
+        return None;
+    }
+    let run = q.minus(p);
+    let distance = |share: f64| from_segment(p.plus(run, share), a, b);
     let (nearest, least) = if let Some((share, _)) = meet(p, q, a, b) {
         (share, 0.0)
     } else {
-        let (mut low, mut high) = (0.0_f64, 1.0_f64);
-        for _ in 0..HALVINGS {
-            let (one, other) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
-            if distance(one) <= distance(other) { high = other } else { low = one }
-        }
-        let share = f64::midpoint(low, high);
-        (share, distance(share))
+        let beside = |place: Point| (place.minus(p).dot(run) / run.dot(run)).clamp(0.0, 1.0);
+        [0.0, 1.0, beside(a), beside(b)]
+            .map(|share| (share, distance(share)))
+            .into_iter()
+            .reduce(|one, other| if other.1 < one.1 { other } else { one })?
     };
     if least > reach {
         return None;
@@ -112,6 +115,12 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
     Some((edge(0.0), edge(1.0), nearest, least))
 }
 
+/// Whether p to q is surely farther than that from a to b, by the boxes about them: most of a power line is nowhere near.
+fn apart(p: Point, q: Point, a: Point, b: Point, reach: f64) -> bool {
+    let on_axis = |p: f64, q: f64, a: f64, b: f64| p.min(q) > a.max(b) + reach || p.max(q) < a.min(b) - reach;
+    on_axis(p.x, q.x, a.x, b.x) || on_axis(p.y, q.y, a.y, b.y)
+}
+
 /// The power line nearest to a place, and how far it is, if that is within [`LOOK_OUT`].
 pub(super) fn nearest_power_line(from: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
     let plane = Plane::at(from);
@@ -120,7 +129,9 @@ pub(super) fn nearest_power_line(from: Position, ground: &Ground) -> Option<(&Po
         .power_lines
         .iter()
         .flat_map(|line| line.positions.windows(2).map(move |ends| (line, ends)))
-        .map(|(line, ends)| (line, from_segment(origin, plane.point(ends[0]), plane.point(ends[1]))))
+        .map(|(line, ends)| (line, plane.point(ends[0]), plane.point(ends[1])))
+        .filter(|&(_, a, b)| !apart(origin, origin, a, b, LOOK_OUT.value()))
+        .map(|(line, a, b)| (line, from_segment(origin, a, b)))
         .min_by(|(_, a), (_, b)| a.total_cmp(b))
         .map(|(line, distance_m)| (line, Metres::bounded(distance_m)))
         .filter(|(_, distance)| *distance <= LOOK_OUT)
@@ -245,4 +256,42 @@ fn at_sea(trace: &Trace, course: &Course, ground: &Ground, cover: &Cover, land: 
         reached = mark;
     }
     stretches
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    prop_compose! {
+        fn place()(x in -300.0..300.0_f64, y in -300.0..300.0_f64) -> Point { Point { x, y } }
+    }
+
+    proptest! {
+        #[test]
+        fn the_stretch_within_reach_is_the_one_that_steps_along_the_trace_find(
+            p in place(), q in place(), a in place(), b in place(), reach in 1.0..150.0_f64,
+        ) {
+            const STEPS: u32 = 2_000;
+            let run = q.minus(p);
+            let step = run.length() / f64::from(STEPS);
+            let stepped = (0..=STEPS).map(|step| f64::from(step) / f64::from(STEPS));
+            let distances: Vec<(f64, f64)> =
+                stepped.map(|share| (share, from_segment(p.plus(run, share), a, b))).collect();
+            let least = distances.iter().map(|d| d.1).fold(f64::INFINITY, f64::min);
+            match within(p, q, a, b, reach) {
+                // A step that is nearer would be within reach.
+                None => prop_assert!(least > reach),
+                Some((from, to, nearest, distance)) => {
+                    prop_assert!(distance <= least && least - distance <= step);
+                    prop_assert!((from..=to).contains(&nearest));
+                    for (share, distance) in distances {
+                        let inside = (from..=to).contains(&share);
+                        prop_assert!(inside == (distance <= reach) || (distance - reach).abs() < 1e-6);
+                    }
+                }
+            }
+        }
+    }
 }

@@ -101,7 +101,7 @@ impl Point {
     }
 
     pub(super) fn length(self) -> f64 {
-        self.x.hypot(self.y)
+        self.dot(self).sqrt()
     }
 }
 

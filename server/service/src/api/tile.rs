@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::{
     extract::{Path, State},
-    http::{HeaderMap, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
 use laywire_craft::ids::OperationId;
@@ -32,17 +32,24 @@ pub async fn tile(
     let (Ok(z), Ok(x), Ok(y)) = (z.parse::<u8>(), x.parse::<u32>(), y.parse::<u32>()) else {
         return Err(Problem::NotFound);
     };
-    let Some(extract) = terrain::extract(&service.pool).await? else {
+    // Whoever has the tile asks whether it is still the same: then it need not be made.
+    if let Some(known) = headers.get(header::IF_NONE_MATCH) {
+        let tag = terrain::version(&service.pool).await?.map(|version| tag(&version)).transpose()?;
+        if let Some(tag) = tag.filter(|tag| tag == known) {
+            return Ok((StatusCode::NOT_MODIFIED, kept(tag)).into_response());
+        }
+    }
+    let Some((tile, version)) = terrain::tile_and_version(&service.pool, z, x, y).await? else {
         return Ok(StatusCode::NO_CONTENT.into_response());
     };
-    let tag = format!("\"{}\"", extract.version());
-    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|value| value.as_bytes() == tag.as_bytes());
-    let tag = HeaderValue::from_str(&tag).map_err(|_| Problem::Internal)?;
-    let kept = [(header::ETAG, tag), (header::CACHE_CONTROL, KEEP)];
-    if known {
-        return Ok((StatusCode::NOT_MODIFIED, kept).into_response());
-    }
-    let tile = terrain::tile(&service.pool, z, x, y).await?;
     let media = [(header::CONTENT_TYPE, HeaderValue::from_static("application/vnd.mapbox-vector-tile"))];
-    Ok((kept, media, tile).into_response())
+    Ok((kept(tag(&version)?), media, tile).into_response())
+}
+
+fn tag(version: &str) -> Result<HeaderValue, Problem> {
+    HeaderValue::from_str(&format!("\"{version}\"")).map_err(|_| Problem::Internal)
+}
+
+fn kept(tag: HeaderValue) -> [(HeaderName, HeaderValue); 2] {
+    [(header::ETAG, tag), (header::CACHE_CONTROL, KEEP)]
 }
