@@ -40,7 +40,7 @@ const WARM: usize = 200;
 /// The bare index scan: the same columns of the same rows, condition, order and limit, and nothing done with them.
 const BARE: &str = "select id, line, state, ST_X(position::geometry) as lon, ST_Y(position::geometry) as lat, chainage_m,
         obstacle, hard_surface, construction, clearance_m, depth_m, span_m, clear_of_traffic, left_undone, opened_at,
-        passed_at, in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, conflicts, changed,
+        passed_at, in_hand_team, in_hand_since, finished_at, finished_by, proved_at, because, struck_out_because, conflicts, changed,
         position <-> ST_MakePoint($2, $3)::geography as distance_m
     from crossing where operation = $1 and state in ('marked', 'passed', 'in_hand')
     order by position <-> ST_MakePoint($2, $3)::geography limit $4";

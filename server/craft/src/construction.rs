@@ -44,6 +44,12 @@ impl Construction {
         matches!(self, Self::OverheadTrees | Self::OverheadPoles | Self::OverheadLancePoles)
     }
 
+    /// Whether the wire goes the way of something that is there already, and so may have to make a detour to it.
+    #[must_use]
+    pub fn is_passage(self) -> bool {
+        matches!(self, Self::ThroughCulvert | Self::UnderBridge)
+    }
+
     /// The name in the database and on the wire.
     #[must_use]
     pub fn as_str(self) -> &'static str {

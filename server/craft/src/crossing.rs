@@ -155,6 +155,8 @@ pub struct Crossing {
     pub finished_by: Option<Name>,
     /// When it was proved.
     pub proved_at: Option<DateTime<Utc>>,
+    /// Why it shall be crossed so, where somebody chose otherwise than the rules propose.
+    pub because: Option<Remark>,
     /// Why it was struck out.
     pub struck_out_because: Option<Remark>,
     /// What was told of it by teams that did not know of each other.
@@ -186,6 +188,44 @@ impl Stretch {
 }
 
 impl Crossing {
+    /// One that is foreseen and that nobody has come to.
+    #[must_use]
+    pub fn foreseen(
+        id: CrossingId,
+        line: LineId,
+        place: (Position, Metres),
+        obstacle: Obstacle,
+        hard_surface: bool,
+        construction: Option<Construction>,
+        when: DateTime<Utc>,
+    ) -> Self {
+        let (position, chainage) = place;
+        Self {
+            id,
+            line,
+            state: CrossingState::Foreseen,
+            position,
+            chainage,
+            obstacle,
+            hard_surface,
+            construction,
+            clearance: None,
+            depth: None,
+            span: None,
+            clear_of_traffic: false,
+            left_undone: Vec::new(),
+            opened_at: when,
+            passed_at: None,
+            in_hand: None,
+            finished_at: None,
+            finished_by: None,
+            proved_at: None,
+            because: None,
+            struck_out_because: None,
+            conflicts: Vec::new(),
+        }
+    }
+
     /// Whether wire lies where vehicles or trains run: got over, not finished, and not left clear. A ladder never is clear:
     /// it is made for vehicles to run over.
     ///

@@ -10,6 +10,8 @@ pub enum Act {
     See,
     /// Hand out, list and revoke passes.
     GivePasses,
+    /// Save a line's plan.
+    SavePlans,
     /// See where the crews are that share it.
     SeeCrews,
     /// Share where one is.
@@ -30,12 +32,16 @@ impl Party {
     pub fn may(self, act: Act) -> bool {
         match (self, act) {
             (_, Act::See) | (Self::CommandPost, _) => true,
-            (Self::Observer, _) | (_, Act::GivePasses) => false,
+            (Self::Observer, _) | (_, Act::GivePasses | Act::SavePlans) => false,
             // Those who work together see each other; who only looks on does not see where people are.
             (_, Act::SeeCrews | Act::SharePosition) => true,
             (Self::LeadTeam, Act::Report(kind)) => !matches!(
                 kind,
-                Kind::LinePlanned | Kind::CrossingForeseen | Kind::CrossingProved | Kind::LineHandedOver
+                Kind::LinePlanned
+                    | Kind::PlanIssued
+                    | Kind::CrossingForeseen
+                    | Kind::CrossingProved
+                    | Kind::LineHandedOver
             ),
             (Self::FollowUpTeam, Act::Report(kind)) => matches!(
                 kind,
@@ -79,7 +85,8 @@ mod tests {
     #[test]
     fn only_the_command_post_plans_and_hands_over() {
         for party in [Party::LeadTeam, Party::FollowUpTeam] {
-            for kind in [Kind::LinePlanned, Kind::CrossingForeseen, Kind::LineHandedOver] {
+            assert!(!party.may(Act::SavePlans), "{party}");
+            for kind in [Kind::LinePlanned, Kind::PlanIssued, Kind::CrossingForeseen, Kind::LineHandedOver] {
                 assert!(!party.may(Act::Report(kind)), "{party} {kind:?}");
             }
         }

@@ -21,7 +21,7 @@ use crate::{
     report::{
         Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
         CrossingStruckOut, Entry, Kind, LineHandedOver, LinePlanned, MOST_POSITIONS_A_REPORT, Note,
-        ReelStarted, SpliceMade, TraceExtended,
+        PlanIssued, ReelStarted, SpliceMade, TraceExtended,
     },
     trace::Trace,
     units::Metres,
@@ -145,6 +145,7 @@ impl Installation {
             Body::CallBackGood(b) => self.call_back_good(b, stood, by, when),
             Body::LineProved(b) => self.line_proved(b.line, when),
             Body::LineHandedOver(b) => self.line_handed_over(b, when),
+            Body::PlanIssued(b) => self.plan_issued(b, profile),
             Body::Note(b) => self.note(b),
             Body::Correction(_) => Ok(Change::default()),
         }
@@ -174,25 +175,7 @@ impl Installation {
             return Err(Refusal::IdInUse);
         }
         self.number_is_free(b)?;
-        let line = Line {
-            id: b.line,
-            designation: b.designation.clone(),
-            from: b.from.clone(),
-            to: b.to.clone(),
-            state: LineState::Planned,
-            planned: b.trace.clone(),
-            laid: Vec::new(),
-            laid_length: Metres::ZERO,
-            team: None,
-            reels: Vec::new(),
-            splices: Vec::new(),
-            call_backs: Vec::new(),
-            started_at: None,
-            through_at: None,
-            proved_at: None,
-            handed_over_at: None,
-            handed_over_to: None,
-        };
+        let line = Line::drawn(b.line, b.designation.clone(), b.from.clone(), b.to.clone(), b.trace.clone());
         Ok(self.settled(line, Vec::new()))
     }
 
@@ -201,6 +184,27 @@ impl Installation {
             return Err(Refusal::DesignationInUse { designation: b.designation.clone() });
         }
         Ok(())
+    }
+
+    /// The line's trace is the plan's from now on. What lies counts where it lies; what nobody has come to yet is measured
+    /// along the new plan.
+    fn plan_issued(&self, b: &PlanIssued, profile: &Profile) -> Result<Change, Refusal> {
+        let mut line = self.line(b.line)?;
+        if line.through_at.is_some() {
+            return Err(wants(&line, "a plan is issued before it is through"));
+        }
+        line.planned = Some(b.trace.clone());
+        line.plan = Some(b.plan);
+        let ahead = self.crossings.values().filter(|c| c.line == line.id && c.passed_at.is_none());
+        let moved = ahead.filter_map(|c| {
+            let chainage = line.chainage(c.position);
+            (chainage != c.chainage).then(|| Crossing { chainage, ..c.clone() })
+        });
+        let moved: Vec<Crossing> = moved.collect();
+        for crossing in &moved {
+            self.span_is_unbroken(crossing, profile)?;
+        }
+        Ok(self.settled(line, moved))
     }
 
     fn line_started(&self, id: LineId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
@@ -387,10 +391,20 @@ impl Installation {
         when: DateTime<Utc>,
         p: &Profile,
     ) -> Result<Change, Refusal> {
-        if self.crossings.contains_key(&b.crossing) {
-            return Err(Refusal::IdInUse);
+        let mut crossing = self.named(b, CrossingState::Foreseen, when, p)?;
+        match self.crossings.get(&b.crossing) {
+            None => {}
+            // Nobody has come there yet, or another plan struck it out before they did: the last plan counts.
+            Some(old)
+                if old.line == b.line
+                    && old.passed_at.is_none()
+                    && matches!(old.state, CrossingState::Foreseen | CrossingState::StruckOut) =>
+            {
+                crossing.opened_at = old.opened_at;
+                crossing.conflicts.clone_from(&old.conflicts);
+            }
+            Some(_) => return Err(Refusal::IdInUse),
         }
-        let crossing = self.named(b, CrossingState::Foreseen, when, p)?;
         self.change(crossing)
     }
 
@@ -421,6 +435,10 @@ impl Installation {
             }
         }
         let mut crossing = self.named(b, CrossingState::Marked, when, p)?;
+        if let Some(old) = self.crossings.get(&b.crossing).filter(|old| old.construction == b.construction) {
+            // Built as it was planned, it is built so for the plan's reason.
+            crossing.because = crossing.because.or_else(|| old.because.clone());
+        }
         if let Some(old) = self.crossings.get(&b.crossing).filter(|old| old.state == CrossingState::StruckOut)
         {
             // Whoever stands before it knows best: it is one after all.
@@ -456,28 +474,13 @@ impl Installation {
         if let Some(away) = away.filter(|&away| away > FAR_FROM_LINE) {
             return Err(Refusal::FarFromLine { distance_m: away, most_m: FAR_FROM_LINE });
         }
+        let place = (b.position, line.chainage(b.position));
         let crossing = Crossing {
-            id: b.crossing,
-            line: b.line,
             state,
-            position: b.position,
-            chainage: line.chainage(b.position),
-            obstacle: b.obstacle,
-            hard_surface,
-            construction: b.construction,
             clearance: b.clearance_m,
-            depth: None,
             span: b.span_m,
-            clear_of_traffic: false,
-            left_undone: Vec::new(),
-            opened_at: when,
-            passed_at: None,
-            in_hand: None,
-            finished_at: None,
-            finished_by: None,
-            proved_at: None,
-            struck_out_because: None,
-            conflicts: Vec::new(),
+            because: b.because.clone(),
+            ..Crossing::foreseen(b.crossing, b.line, place, b.obstacle, hard_surface, b.construction, when)
         };
         self.span_is_unbroken(&crossing, profile)?;
         Ok(crossing)

@@ -24,6 +24,7 @@ pub mod line_wire;
 pub mod obstacle;
 pub mod pace;
 pub mod party;
+pub mod plan;
 pub mod profile;
 pub mod reels;
 pub mod refusal;

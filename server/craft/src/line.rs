@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use crate::{
     geodesy::{self, Position},
     ids::{LineId, ReelId},
+    plan::PlanVersion,
     text::Name,
     trace::Trace,
     units::Metres,
@@ -176,6 +177,8 @@ pub struct Line {
     pub state: LineState,
     /// Where it shall go.
     pub planned: Option<Trace>,
+    /// Which of its saved plans that is; none where it was only drawn.
+    pub plan: Option<PlanVersion>,
     /// Where it lies.
     pub laid: Vec<Position>,
     /// The length of what lies.
@@ -201,6 +204,31 @@ pub struct Line {
 }
 
 impl Line {
+    /// A line of which nothing is laid yet.
+    #[must_use]
+    pub fn drawn(id: LineId, designation: Designation, from: Name, to: Name, planned: Option<Trace>) -> Self {
+        Self {
+            id,
+            designation,
+            from,
+            to,
+            state: LineState::Planned,
+            planned,
+            plan: None,
+            laid: Vec::new(),
+            laid_length: Metres::ZERO,
+            team: None,
+            reels: Vec::new(),
+            splices: Vec::new(),
+            call_backs: Vec::new(),
+            started_at: None,
+            through_at: None,
+            proved_at: None,
+            handed_over_at: None,
+            handed_over_to: None,
+        }
+    }
+
     /// How far along the line a place is: on what is laid where the wire lies beside it, else from the laying head on
     /// along the plan, else straight on from the head. A place that the plan ahead comes nearer to than the wire does lies
     /// ahead, however the wire behind the head winds.
@@ -272,23 +300,16 @@ mod tests {
         let plan = vec![at(-4.65, 54.10), at(-4.65, 54.11), at(-4.64, 54.11), at(-4.64, 54.10)];
         let laid = plan[..2].to_vec();
         let line = Line {
-            id: LineId(uuid::Uuid::from_u128(12)),
-            designation: Designation::new("12").unwrap(),
-            from: Name::new("Command post").unwrap(),
-            to: Name::new("Mill exchange").unwrap(),
-            state: LineState::Laying,
-            planned: Some(Trace::new(plan).unwrap()),
             laid_length: geodesy::distance(laid[0], laid[1]),
             laid,
-            team: None,
-            reels: Vec::new(),
-            splices: Vec::new(),
-            call_backs: Vec::new(),
-            started_at: None,
-            through_at: None,
-            proved_at: None,
-            handed_over_at: None,
-            handed_over_to: None,
+            state: LineState::Laying,
+            ..Line::drawn(
+                LineId(uuid::Uuid::from_u128(12)),
+                Designation::new("12").unwrap(),
+                Name::new("Command post").unwrap(),
+                Name::new("Mill exchange").unwrap(),
+                Some(Trace::new(plan).unwrap()),
+            )
         };
         assert!((line.chainage(at(-4.64, 54.102)).value() - 2657.5531).abs() < 0.001);
         assert!(

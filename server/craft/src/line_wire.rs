@@ -4,6 +4,8 @@
 //!
 //! Chainages are those of the strip: over the laid trace as far as wire lies, and from the laying head on over the plan.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -196,7 +198,7 @@ pub fn reckon(
     profile: &Profile,
     plan: PacePlan,
 ) -> Result<LineWire, Error> {
-    let asked = Asked::of(line, crossings, profile);
+    let asked = Asked::of(line.length(), line.splices.len(), crossings, profile);
     let layout = Layout::new(&asked.wire)?;
     let stand = |chainage: Metres| -> Result<LinePlace, OutOfBounds> {
         let chainage_m = asked.on_line(chainage);
@@ -250,11 +252,44 @@ pub fn reckon(
     })
 }
 
+/// The wire and the time of a line that is only drawn.
+pub(crate) struct Drawn {
+    /// The wire, item by item.
+    pub(crate) wire: wire::Answer,
+    /// Reels to be begun after the first.
+    pub(crate) reel_changes: u16,
+    /// The time of the lead team and of the follow-up team.
+    pub(crate) pace: pace::Answer,
+    /// What had to be taken for granted.
+    pub(crate) remarks: Vec<String>,
+}
+
+/// The wire and the time of a line of which nothing is laid, with the ways to culverts and bridges that are known.
+pub(crate) fn reckon_drawn(
+    length: Metres,
+    crossings: &[Crossing],
+    detours: &HashMap<CrossingId, Metres>,
+    profile: &Profile,
+    plan: PacePlan,
+) -> Result<Drawn, Error> {
+    let mut asked = Asked::of(length, 0, crossings, profile);
+    for (crossing, of) in asked.wire.crossings.iter_mut().zip(&asked.crossings) {
+        let detour = detours.get(&of.crossing).copied();
+        crossing.detour_m = detour.filter(|_| crossing.construction.is_passage());
+    }
+    let reel_changes = reel_changes(0, Layout::new(&asked.wire)?.drawn(), Metres::ZERO);
+    // Each reel that is begun is spliced to the one before.
+    asked.wire.splices = reel_changes;
+    let wire = wire::reckon(&asked.wire)?;
+    let pace = pace::reckon(&asked.pace(plan, reel_changes, profile))?;
+    Ok(Drawn { wire, reel_changes, pace, remarks: asked.remarks })
+}
+
 /// A line's record as the reckoning of a fault takes it, and the crossings in its order. Where a call was made the line was
 /// tested, and where a reel was begun after the first the wire is spliced.
 #[must_use]
 pub fn record(line: &Line, crossings: &[Crossing], profile: &Profile) -> (fault::Record, Vec<CrossingId>) {
-    let asked = Asked::of(line, crossings, profile);
+    let asked = Asked::of(line.length(), line.splices.len(), crossings, profile);
     let at = |chainage: Metres, name: Option<&Name>| fault::RecordPlace {
         chainage_m: asked.on_line(chainage),
         name: name.cloned(),
@@ -348,13 +383,13 @@ struct Asked {
 }
 
 impl Asked {
-    fn of(line: &Line, crossings: &[Crossing], profile: &Profile) -> Self {
+    fn of(length: Metres, splices: usize, crossings: &[Crossing], profile: &Profile) -> Self {
         let mut asked = Self {
-            length: line.length(),
+            length,
             wire: wire::Input {
-                legs: vec![wire::Leg { name: None, length_m: line.length(), slack_percent: None }],
+                legs: vec![wire::Leg { name: None, length_m: length, slack_percent: None }],
                 crossings: Vec::new(),
-                splices: u16::try_from(line.splices.len()).unwrap_or(u16::MAX),
+                splices: u16::try_from(splices).unwrap_or(u16::MAX),
                 figures: profile.wire_figures(),
                 at_chainages_m: Vec::new(),
                 at_wires_m: Vec::new(),

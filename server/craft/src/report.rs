@@ -13,6 +13,7 @@ use crate::{
     line::Designation,
     obstacle::Obstacle,
     party::Sender,
+    plan::PlanVersion,
     text::{Name, Remark},
     trace::Trace,
     units::Metres,
@@ -129,6 +130,8 @@ pub enum Body {
     CallBackGood(CallBackGood),
     /// The line was tested over its whole length.
     LineProved(OnLine),
+    /// A plan was issued: the line's trace is the plan's from now on.
+    PlanIssued(PlanIssued),
     /// The line was handed to the switchboard's crew.
     LineHandedOver(LineHandedOver),
     /// An earlier report was wrong.
@@ -168,6 +171,19 @@ pub struct LinePlanned {
     /// Where it shall go.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub trace: Option<Trace>,
+}
+
+/// A saved plan given to the lead team. The crossings that it foresees, and those of an earlier plan that it has no more,
+/// follow as reports of their own.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PlanIssued {
+    /// The line.
+    pub line: LineId,
+    /// Which of its plans.
+    pub plan: PlanVersion,
+    /// Where the wire shall go.
+    pub trace: Trace,
 }
 
 /// More of the laid trace.
@@ -230,6 +246,9 @@ pub struct CrossingMarked {
     /// Distance between the ties, for an overhead crossing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub span_m: Option<Metres>,
+    /// Why it shall be crossed so, where the chief or the team chose otherwise than the rules propose.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub because: Option<Remark>,
 }
 
 /// The wire got over.
@@ -394,6 +413,7 @@ kinds! {
     CrossingStruckOut = "crossing_struck_out", "crossing struck out";
     CallBackGood = "call_back_good", "call-back good";
     LineProved = "line_proved", "line proved";
+    PlanIssued = "plan_issued", "plan issued";
     LineHandedOver = "line_handed_over", "line handed over";
     Correction = "correction", "correction";
     Note = "note", "note";
@@ -430,6 +450,7 @@ impl Body {
             Self::SpliceMade(b) => Subject::Line(b.line),
             Self::CallBackGood(b) => Subject::Line(b.line),
             Self::LineHandedOver(b) => Subject::Line(b.line),
+            Self::PlanIssued(b) => Subject::Line(b.line),
             Self::CrossingForeseen(b) | Self::CrossingMarked(b) => {
                 Subject::Crossing(b.crossing, Some(b.line))
             }

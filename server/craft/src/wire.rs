@@ -248,7 +248,7 @@ pub struct Item {
 }
 
 /// The wire of one kind in the whole line.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(as = WireTotal)]
 pub struct Total {
     /// What it is for.

@@ -44,25 +44,13 @@ fn plan(length: f64) -> Trace {
 }
 
 fn line(planned: Option<Trace>) -> Line {
-    Line {
-        id: LineId(Uuid::from_u128(12)),
-        designation: Designation::new("12").unwrap(),
-        from: Name::new("Command post").unwrap(),
-        to: Name::new("Mill exchange").unwrap(),
-        state: LineState::Planned,
+    Line::drawn(
+        LineId(Uuid::from_u128(12)),
+        Designation::new("12").unwrap(),
+        Name::new("Command post").unwrap(),
+        Name::new("Mill exchange").unwrap(),
         planned,
-        laid: Vec::new(),
-        laid_length: Metres::ZERO,
-        team: None,
-        reels: Vec::new(),
-        splices: Vec::new(),
-        call_backs: Vec::new(),
-        started_at: None,
-        through_at: None,
-        proved_at: None,
-        handed_over_at: None,
-        handed_over_to: None,
-    }
+    )
 }
 
 /// The same line with so much of its plan laid.
@@ -74,29 +62,9 @@ fn laid(length: f64, of: f64) -> Line {
 }
 
 fn crossing(number: u128, chainage: f64, obstacle: Obstacle, construction: Option<Construction>) -> Crossing {
-    Crossing {
-        id: CrossingId(Uuid::from_u128(number)),
-        line: LineId(Uuid::from_u128(12)),
-        state: CrossingState::Foreseen,
-        position: Position::new(-4.65, 54.10).unwrap(),
-        chainage: m(chainage),
-        obstacle,
-        hard_surface: obstacle.usually_hard(),
-        construction,
-        clearance: None,
-        depth: None,
-        span: None,
-        clear_of_traffic: false,
-        left_undone: Vec::new(),
-        opened_at: noon(),
-        passed_at: None,
-        in_hand: None,
-        finished_at: None,
-        finished_by: None,
-        proved_at: None,
-        struck_out_because: None,
-        conflicts: Vec::new(),
-    }
+    let place = (Position::new(-4.65, 54.10).unwrap(), m(chainage));
+    let (id, line) = (CrossingId(Uuid::from_u128(number)), LineId(Uuid::from_u128(12)));
+    Crossing::foreseen(id, line, place, obstacle, obstacle.usually_hard(), construction, noon())
 }
 
 fn of(line: &Line, crossings: &[Crossing]) -> LineWire {

@@ -132,6 +132,7 @@ impl Seat {
         let what = match act {
             Act::See => "see this".to_owned(),
             Act::GivePasses => "give or revoke passes".to_owned(),
+            Act::SavePlans => "save a plan".to_owned(),
             Act::SeeCrews => "see where the crews are".to_owned(),
             Act::SharePosition => "share a position".to_owned(),
             Act::Report(kind) => format!("report \"{kind}\""),

@@ -43,6 +43,7 @@ pub(crate) struct Row {
     finished_at: Option<DateTime<Utc>>,
     finished_by: Option<String>,
     proved_at: Option<DateTime<Utc>>,
+    because: Option<String>,
     struck_out_because: Option<String>,
     conflicts: Json<Vec<Conflict>>,
     changed: i64,
@@ -114,6 +115,9 @@ macro_rules! crossing_columns {
             "proved_at",
             ", ",
             $of,
+            "because",
+            ", ",
+            $of,
             "struck_out_because",
             ", ",
             $of,
@@ -127,7 +131,7 @@ macro_rules! crossing_columns {
 pub(crate) use crossing_columns;
 
 /// How many they are.
-pub(crate) const CROSSING_COLUMNS: usize = 23;
+pub(crate) const CROSSING_COLUMNS: usize = 24;
 
 /// By place and not by name, and without asking each time whether the column has the type that the schema gives it: the
 /// queue reads dozens of rows for each request.
@@ -154,9 +158,10 @@ impl FromRow<'_, PgRow> for Row {
             finished_at: row.try_get_unchecked(17)?,
             finished_by: row.try_get_unchecked(18)?,
             proved_at: row.try_get_unchecked(19)?,
-            struck_out_because: row.try_get_unchecked(20)?,
-            conflicts: row.try_get_unchecked(21)?,
-            changed: row.try_get_unchecked(22)?,
+            because: row.try_get_unchecked(20)?,
+            struck_out_because: row.try_get_unchecked(21)?,
+            conflicts: row.try_get_unchecked(22)?,
+            changed: row.try_get_unchecked(23)?,
         })
     }
 }
@@ -192,10 +197,9 @@ impl TryFrom<Row> for Current<Crossing> {
             .construction
             .map(|c| named("crossing.construction", &Construction::ALL, Construction::as_str, &c))
             .transpose()?;
-        let because = row
-            .struck_out_because
-            .map(|r| Remark::new(&r).map_err(|_| StoreError::corrupt("crossing.struck_out_because", &r)))
-            .transpose()?;
+        let remark = |what, text: Option<String>| {
+            text.map(|text| Remark::new(&text).map_err(|_| StoreError::corrupt(what, &text))).transpose()
+        };
         let crossing = Crossing {
             id: CrossingId(row.id),
             line: LineId(row.line),
@@ -216,7 +220,8 @@ impl TryFrom<Row> for Current<Crossing> {
             finished_at: row.finished_at,
             finished_by: row.finished_by.map(|t| name("crossing.finished_by", &t)).transpose()?,
             proved_at: row.proved_at,
-            struck_out_because: because,
+            because: remark("crossing.because", row.because)?,
+            struck_out_because: remark("crossing.struck_out_because", row.struck_out_because)?,
             conflicts: row.conflicts.0,
         };
         Ok(Self { now: crossing, changed: row.changed })
@@ -298,9 +303,10 @@ pub(crate) async fn save(
     sqlx::query(
         "insert into crossing (operation, id, line, state, position, chainage_m, obstacle, hard_surface, construction,
              clearance_m, depth_m, span_m, clear_of_traffic, wire_in_traffic, left_undone, opened_at, passed_at,
-             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, struck_out_because, conflicts, changed)
+             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, because, struck_out_because, conflicts,
+             changed)
          values ($1, $2, $3, $4, ST_MakePoint($5, $6)::geography, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,
-             $19, $20, $21, $22, $23, $24, $25, $26)
+             $19, $20, $21, $22, $23, $24, $25, $26, $27)
          on conflict on constraint crossing_pkey do update set
              line = excluded.line, state = excluded.state, position = excluded.position,
              chainage_m = excluded.chainage_m, obstacle = excluded.obstacle, hard_surface = excluded.hard_surface,
@@ -310,7 +316,7 @@ pub(crate) async fn save(
              opened_at = excluded.opened_at, passed_at = excluded.passed_at, in_hand_team = excluded.in_hand_team,
              in_hand_since = excluded.in_hand_since, finished_at = excluded.finished_at,
              finished_by = excluded.finished_by, proved_at = excluded.proved_at,
-             struck_out_because = excluded.struck_out_because, conflicts = excluded.conflicts,
+             because = excluded.because, struck_out_because = excluded.struck_out_because, conflicts = excluded.conflicts,
              changed = excluded.changed",
     )
     .bind(operation.0)
@@ -336,6 +342,7 @@ pub(crate) async fn save(
     .bind(c.finished_at)
     .bind(c.finished_by.as_ref().map(Name::as_str))
     .bind(c.proved_at)
+    .bind(c.because.as_ref().map(Remark::as_str))
     .bind(c.struck_out_because.as_ref().map(Remark::as_str))
     .bind(Json(&c.conflicts))
     .bind(changed)

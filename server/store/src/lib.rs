@@ -11,6 +11,7 @@ pub mod listener;
 pub mod log;
 pub mod operation;
 pub mod pass;
+pub mod plan;
 pub mod private_cluster;
 pub mod queue;
 pub mod rebuild;

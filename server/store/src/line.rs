@@ -7,6 +7,7 @@ use laywire_craft::{
     geodesy::Position,
     ids::{LineId, OperationId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
+    plan::PlanVersion,
     text::Name,
     trace::Trace,
     units::Metres,
@@ -24,6 +25,7 @@ pub(crate) struct Row {
     to_end: String,
     state: String,
     planned: Option<Vec<u8>>,
+    plan: Option<i16>,
     laid: Vec<f64>,
     laid_length_m: f64,
     team: Option<String>,
@@ -42,7 +44,7 @@ pub(crate) struct Row {
 macro_rules! select_line {
     ($rest:literal) => {
         concat!(
-            "select id, designation, from_end, to_end, state, ST_AsBinary(planned) as planned, laid, laid_length_m, team, \
+            "select id, designation, from_end, to_end, state, ST_AsBinary(planned) as planned, plan, laid, laid_length_m, team, \
              reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, changed \
              from line where operation = $1 ",
             $rest
@@ -60,6 +62,11 @@ pub(crate) fn position(what: &'static str, lon: f64, lat: f64) -> Result<Positio
 
 pub(crate) fn name(what: &'static str, value: &str) -> Result<Name, StoreError> {
     Name::new(value).map_err(|_| StoreError::corrupt(what, value))
+}
+
+pub(crate) fn plan_version(what: &'static str, number: i16) -> Result<PlanVersion, StoreError> {
+    let version = u16::try_from(number).ok().and_then(|number| PlanVersion::try_from(number).ok());
+    version.ok_or_else(|| StoreError::corrupt(what, number))
 }
 
 fn trace_from_wkb(wkb: Vec<u8>) -> Result<Trace, StoreError> {
@@ -99,6 +106,7 @@ impl TryFrom<Row> for Current<Line> {
             to: name("line.to_end", &row.to_end)?,
             state: named("line.state", &LineState::ALL, LineState::as_str, &row.state)?,
             planned: row.planned.map(trace_from_wkb).transpose()?,
+            plan: row.plan.map(|number| plan_version("line.plan", number)).transpose()?,
             laid,
             laid_length: metres("line.laid_length_m", row.laid_length_m)?,
             team: row.team.map(|t| name("line.team", &t)).transpose()?,
@@ -194,12 +202,12 @@ pub(crate) async fn save(
 ) -> Result<(), StoreError> {
     let laid: Vec<f64> = line.laid.iter().flat_map(|p| [p.lon(), p.lat()]).collect();
     sqlx::query(
-        "insert into line (operation, id, designation, from_end, to_end, state, planned, laid, laid_length_m, team, reels,
-             splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, changed)
-         values ($1, $2, $3, $4, $5, $6, ST_GeogFromWKB($7), $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)
+        "insert into line (operation, id, designation, from_end, to_end, state, planned, plan, laid, laid_length_m, team,
+             reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, changed)
+         values ($1, $2, $3, $4, $5, $6, ST_GeogFromWKB($7), $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
          on conflict on constraint line_pkey do update set
              designation = excluded.designation, from_end = excluded.from_end, to_end = excluded.to_end,
-             state = excluded.state, planned = excluded.planned, laid = excluded.laid,
+             state = excluded.state, planned = excluded.planned, plan = excluded.plan, laid = excluded.laid,
              laid_length_m = excluded.laid_length_m, team = excluded.team, reels = excluded.reels,
              splices = excluded.splices, call_backs = excluded.call_backs, started_at = excluded.started_at,
              through_at = excluded.through_at, proved_at = excluded.proved_at,
@@ -213,6 +221,7 @@ pub(crate) async fn save(
     .bind(line.to.as_str())
     .bind(line.state.as_str())
     .bind(line.planned.as_ref().map(trace_to_wkb).transpose()?)
+    .bind(line.plan.map(|plan| i16::try_from(plan.number()).unwrap_or(i16::MAX)))
     .bind(laid)
     .bind(line.laid_length.value())
     .bind(line.team.as_ref().map(Name::as_str))

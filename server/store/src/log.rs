@@ -64,18 +64,31 @@ pub async fn record(
     reports: Vec<Report>,
     now: DateTime<Utc>,
 ) -> Result<Vec<(ReportId, Outcome)>, StoreError> {
+    let mut tx = pool.begin().await?;
+    let outcomes = record_in(&mut tx, operation, by, reports, now).await?;
+    tx.commit().await?;
+    Ok(outcomes)
+}
+
+/// The same within a transaction that is more than the batch: whoever holds it commits, or lets all of it go.
+pub(crate) async fn record_in(
+    tx: &mut PgConnection,
+    operation: OperationId,
+    by: &Sender,
+    reports: Vec<Report>,
+    now: DateTime<Utc>,
+) -> Result<Vec<(ReportId, Outcome)>, StoreError> {
     // The database keeps microseconds: what is decided on now has to be what a rebuild will read.
     let received_at = now.trunc_subsecs(6);
-    let mut tx = pool.begin().await?;
-    let (sequence, profile) = operation::hold(&mut tx, operation).await?;
+    let (sequence, profile) = operation::hold(&mut *tx, operation).await?;
     // Who has a crossing in hand is known by the call sign: nobody makes one up.
     for maker in reports.iter().filter_map(|report| report.made_by.as_ref()).filter(|maker| *maker != by) {
-        if !pass::ever_given(&mut tx, operation, maker).await? {
+        if !pass::ever_given(&mut *tx, operation, maker).await? {
             return Err(StoreError::NoSuchTeam { team: maker.team.to_string() });
         }
     }
     let mut desk = Desk { operation, sequence, ..Desk::default() };
-    let mut stands = already_there(&mut tx, operation, &reports).await?;
+    let mut stands = already_there(&mut *tx, operation, &reports).await?;
     let mut outcomes = Vec::with_capacity(reports.len());
     for mut report in reports {
         let id = report.id;
@@ -84,7 +97,7 @@ pub async fn record(
             Outcome::AlreadyRecorded { sequence }
         } else {
             let entry = Entry { sequence: desk.sequence + 1, by: by.clone(), received_at, report };
-            match desk.take(&mut tx, entry, &profile).await? {
+            match desk.take(&mut *tx, entry, &profile).await? {
                 Ok(sequence) => {
                     stands.insert(id, sequence);
                     Outcome::Recorded { sequence }
@@ -97,8 +110,7 @@ pub async fn record(
     if desk.entries.is_empty() {
         return Ok(outcomes);
     }
-    desk.write(&mut tx).await?;
-    tx.commit().await?;
+    desk.write(tx).await?;
     Ok(outcomes)
 }
 

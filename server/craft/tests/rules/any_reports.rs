@@ -53,6 +53,11 @@ enum What {
         number: u8,
         along: bool,
     },
+    Issued {
+        line: u128,
+        version: u16,
+        far: f64,
+    },
     Started(u128),
     Laid {
         line: u128,
@@ -130,6 +135,7 @@ fn what() -> impl Strategy<Value = What> {
         25 => n().prop_map(What::Next),
         12 => line().prop_map(What::NextOfLine),
         1 => (line(), 1_u8..5, any::<bool>()).prop_map(|(line, number, along)| What::Planned { line, number, along }),
+        2 => (line(), 1_u16..9, 500.0..2_800.0_f64).prop_map(|(line, version, far)| What::Issued { line, version, far }),
         2 => line().prop_map(What::Started),
         4 => (line(), prop_oneof![8 => 1.0..600.0_f64, 1 => 0.0..30_000.0_f64], -200.0..200.0_f64)
             .prop_map(|(line, step, aside)| What::Laid { line, step, aside }),
@@ -234,6 +240,9 @@ fn body(story: &Story, what: &What) -> Body {
         What::Planned { line: n, number, along } => {
             planned(line(n), &number.to_string(), along.then(|| trace(&ROUTE_A)))
         }
+        What::Issued { line: n, version, far } => {
+            issued(line(n), version, trace(&ROUTE_A).between(m(far / 10.0), m(far)).unwrap())
+        }
         What::Started(n) => started(line(n)),
         What::Laid { line: n, step, aside } => {
             let head = story.now.lines.get(&line(n)).and_then(|line| line.laid.last().copied());
@@ -327,7 +336,11 @@ fn sender(said: &Said, story: &Story, report: &Body) -> Sender {
     };
     match said.by {
         Who::Whose => match report.kind() {
-            Kind::LinePlanned | Kind::CrossingForeseen | Kind::LineHandedOver | Kind::Correction => post(),
+            Kind::LinePlanned
+            | Kind::PlanIssued
+            | Kind::CrossingForeseen
+            | Kind::LineHandedOver
+            | Kind::Correction => post(),
             Kind::CrossingTaken | Kind::CrossingGivenBack | Kind::CrossingFinished | Kind::CrossingProved => {
                 in_hand().map_or_else(follow_up, |held| Sender { team: held.team, ..follow_up() })
             }

@@ -437,11 +437,12 @@ fn each_party_reports_its_own_work() {
         Kind::Correction,
         Kind::Note,
     ];
-    let plans = [Kind::LinePlanned, Kind::CrossingForeseen, Kind::LineHandedOver];
+    let plans = [Kind::LinePlanned, Kind::PlanIssued, Kind::CrossingForeseen, Kind::LineHandedOver];
     assert_eq!(lays.len() + finishes.len() + both.len() + plans.len(), Kind::ALL.len());
     let bodies = |refers| {
         [
             planned(line(2), "13", None),
+            issued(line(1), 1, trace(&ROUTE_A)),
             started(line(1)),
             laid(line(1), vec![on_a(0.0)]),
             reel_started(line(1), 1, 400.0),

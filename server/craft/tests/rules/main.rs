@@ -17,5 +17,6 @@ mod crossings;
 mod ground;
 mod laying;
 mod lists;
+mod plans;
 mod refusals;
 mod story;

@@ -12,12 +12,13 @@ use laywire_craft::{
     line::{Designation, Line, LineState},
     obstacle::Obstacle,
     party::{Party, Sender},
+    plan::PlanVersion,
     profile::Profile,
     refusal::Refusal,
     report::{
         Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
-        CrossingStruckOut, Entry, LineHandedOver, LinePlanned, Note, OnCrossing, OnLine, ReelStarted, Report,
-        SpliceMade, Subject, TraceExtended,
+        CrossingStruckOut, Entry, LineHandedOver, LinePlanned, Note, OnCrossing, OnLine, PlanIssued,
+        ReelStarted, Report, SpliceMade, Subject, TraceExtended,
     },
     text::{Name, Remark},
     trace::Trace,
@@ -109,6 +110,10 @@ pub(crate) fn planned(line: LineId, number: &str, along: Option<Trace>) -> Body 
     })
 }
 
+pub(crate) fn issued(line: LineId, version: u16, along: Trace) -> Body {
+    Body::PlanIssued(PlanIssued { line, plan: PlanVersion::try_from(version).unwrap(), trace: along })
+}
+
 pub(crate) fn started(line: LineId) -> Body {
     Body::LineStarted(OnLine { line })
 }
@@ -136,6 +141,7 @@ pub(crate) fn at(n: u128, obstacle: Obstacle, construction: Construction) -> Cro
         construction: Some(construction),
         clearance_m: None,
         span_m: None,
+        because: None,
     }
 }
 

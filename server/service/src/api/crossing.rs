@@ -91,6 +91,9 @@ pub struct CrossingProperties {
     #[schema(required = true)]
     #[serde(serialize_with = "super::time::perhaps")]
     proved_at: Option<DateTime<Utc>>,
+    /// Why it is crossed so, where somebody chose otherwise than the rules propose.
+    #[schema(required = true)]
+    because: Option<Remark>,
     /// Why it was struck out.
     #[schema(required = true)]
     struck_out_because: Option<Remark>,
@@ -130,6 +133,7 @@ impl CrossingFeature {
                 finished_at: c.finished_at,
                 finished_by: c.finished_by.clone(),
                 proved_at: c.proved_at,
+                because: c.because.clone(),
                 struck_out_because: c.struck_out_because.clone(),
                 conflicts: c.conflicts.clone(),
                 changed,

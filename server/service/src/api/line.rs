@@ -17,6 +17,7 @@ use laywire_craft::{
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
     line_wire::{self, LineWire, PacePlan},
     pace,
+    plan::PlanVersion,
     report::{Body, Kind, LinePlanned, Report},
     text::Name,
     units::{Metres, Minutes},
@@ -59,6 +60,9 @@ pub struct LineProperties {
     to: Name,
     /// How far it has come.
     state: LineState,
+    /// Which of its saved plans its trace is; null where it was only drawn.
+    #[schema(required = true)]
+    plan: Option<PlanVersion>,
     /// The team that lays it.
     #[schema(required = true)]
     team: Option<Name>,
@@ -111,6 +115,7 @@ impl LineProperties {
             from: line.from.clone(),
             to: line.to.clone(),
             state: line.state,
+            plan: line.plan,
             team: line.team.clone(),
             length_m: line.length(),
             laid_length_m: line.laid_length,

@@ -16,6 +16,7 @@ pub mod reach;
 pub mod reckon;
 pub mod reference;
 pub mod report;
+pub mod saved_plan;
 pub mod session;
 pub mod tile;
 mod time;

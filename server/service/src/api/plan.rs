@@ -11,6 +11,7 @@ use chrono::{DateTime, Utc};
 use laywire_craft::{
     foreseen::Foreseen,
     ids::{LineId, OperationId},
+    plan::{Plan, PlanFigures},
     trace::Trace,
 };
 use laywire_store::{foreseen, terrain::Extract};
@@ -49,6 +50,9 @@ pub struct ForeseenAnswer {
     /// The map; null when none is loaded, and then nothing is known.
     #[schema(required = true)]
     map: Option<MapUsed>,
+    /// What it takes if each crossing is built as proposed; null where that cannot be reckoned, as on a line that is too long.
+    #[schema(required = true)]
+    figures: Option<PlanFigures>,
     /// What it meets.
     #[serde(flatten)]
     foreseen: Foreseen,
@@ -113,6 +117,11 @@ fn read(drawn: ::geojson::Geometry) -> Result<Trace, Problem> {
 
 async fn answer(service: &Service, seat: &Seat, trace: Trace) -> Result<Json<ForeseenAnswer>, Problem> {
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
-    let answer = foreseen::foreseen(&service.pool, trace, profile).await?;
-    Ok(Json(ForeseenAnswer { map: answer.map.map(MapUsed::from), foreseen: answer.foreseen }))
+    let answer = foreseen::foreseen(&service.pool, trace.clone(), profile.clone()).await?;
+    let (map, foreseen) = (answer.map.map(MapUsed::from), answer.foreseen);
+    let reckoned = tokio::task::spawn_blocking(move || {
+        let figures = Plan::proposed(trace, &foreseen).figures(&profile).ok();
+        ForeseenAnswer { map, figures, foreseen }
+    });
+    Ok(Json(reckoned.await.map_err(|_| Problem::Internal)?))
 }

@@ -72,6 +72,7 @@ pub(crate) fn marked(crossing: CrossingId, line: LineId, position: Position) -> 
         construction: Some(Construction::OverheadLancePoles),
         clearance_m: None,
         span_m: None,
+        because: None,
     })
 }
 

@@ -34,6 +34,7 @@ async fn marked_at(ground: &Ground, operation: OperationId, height: f64) -> Outc
             construction: Some(Construction::OverheadPoles),
             clearance_m: Some(Metres::new(height).unwrap()),
             span_m: None,
+            because: None,
         }),
     ];
     let reports = bodies.into_iter().map(report).collect();
