@@ -203,6 +203,78 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/lines/{line}/plans': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** The line's plans and what each takes. */
+    get: operations['saved_plans'];
+    put?: never;
+    /** Saves a plan of the line under the next number. */
+    post: operations['save_plan'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/plans/{version}': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** One plan, whole. */
+    get: operations['saved_plan'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/plans/{version}/issue': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * Gives a plan to the lead team: its trace is the line's, and its crossings are foreseen on it. Crossings of an earlier plan
+     *     that nobody has come to and that this one does not meet are struck out. All of it stands in the log, or nothing.
+     */
+    post: operations['issue_plan'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/plans/{version}/laid': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** A plan beside what was laid: lengths, wire, how far the wire lies from the plan, crossings and time. */
+    get: operations['plan_and_laid'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/lines/{line}/wire': {
     parameters: {
       query?: never;
@@ -642,6 +714,10 @@ export interface components {
           /** @enum {string} */
           kind: 'line_proved';
         })
+      | (components['schemas']['PlanIssued'] & {
+          /** @enum {string} */
+          kind: 'plan_issued';
+        })
       | (components['schemas']['LineHandedOver'] & {
           /** @enum {string} */
           kind: 'line_handed_over';
@@ -654,6 +730,14 @@ export interface components {
           /** @enum {string} */
           kind: 'note';
         });
+    /** @description A crossing of the plan and what became of it. */
+    BuiltOtherwise: {
+      because: components['schemas']['Remark'] | null;
+      built: components['schemas']['Construction'] | null;
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      planned: components['schemas']['Construction'] | null;
+    };
     /** @description A call over the wire that was good. */
     CallBack: {
       /**
@@ -902,6 +986,14 @@ export interface components {
       /** @description Always `FeatureCollection`. */
       type: components['schemas']['CollectionType'];
     };
+    /** @description How many crossings of one kind are built in one way. */
+    CrossingCount: {
+      construction: components['schemas']['Construction'] | null;
+      /** @description How many. */
+      count: number;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+    };
     /** @description A crossing as a GeoJSON feature. */
     CrossingFeature: {
       /** @description Where it is. */
@@ -936,6 +1028,7 @@ export interface components {
     CrossingId: string;
     /** @description A crossing seen and named. */
     CrossingMarked: {
+      because?: components['schemas']['Remark'] | null;
       clearance_m?: components['schemas']['Metres'] | null;
       construction?: components['schemas']['Construction'] | null;
       /** @description The crossing's id; a foreseen crossing that is now marked keeps its own. */
@@ -962,6 +1055,7 @@ export interface components {
     };
     /** @description A crossing's figures. */
     CrossingProperties: {
+      because: components['schemas']['Remark'] | null;
       /** @description How far along the line. */
       chainage_m: components['schemas']['Metres'];
       /**
@@ -1346,6 +1440,7 @@ export interface components {
     };
     /** @description What a trace will meet, and on which map. */
     ForeseenAnswer: components['schemas']['Foreseen'] & {
+      figures: components['schemas']['PlanFigures'] | null;
       map: components['schemas']['MapUsed'] | null;
     };
     /** @description A crossing foreseen. */
@@ -1561,6 +1656,7 @@ export interface components {
       | 'crossing_struck_out'
       | 'call_back_good'
       | 'line_proved'
+      | 'plan_issued'
       | 'line_handed_over'
       | 'correction'
       | 'note';
@@ -1754,6 +1850,7 @@ export interface components {
       laid_length_m: components['schemas']['Metres'];
       /** @description What lies, and what the plan still wants. */
       length_m: components['schemas']['Metres'];
+      plan: components['schemas']['PlanVersion'] | null;
       /**
        * Format: date-time
        * @description When it was proved.
@@ -1986,6 +2083,12 @@ export interface components {
       party: components['schemas']['Party'];
       /** @description The call sign. */
       team: components['schemas']['Name'];
+    };
+    /** @description A plan to be saved. */
+    NewPlan: {
+      /** @description The plan. */
+      plan: components['schemas']['Plan'];
+      remark?: components['schemas']['Remark'] | null;
     };
     /** @description One entry, and the lines and crossings that it was the last to change. */
     News: {
@@ -2347,9 +2450,131 @@ export interface components {
      *     For each degree Celsius, from 0 to 0.01.
      */
     PerCelsius: number;
+    /** @description A trace with its crossings, and who does it how. */
+    Plan: {
+      /** @description What it crosses, in any order. At most [`MOST_CROSSINGS`]. */
+      crossings?: components['schemas']['PlannedCrossing'][];
+      follow_up_after_min?: components['schemas']['Minutes'] | null;
+      /** @description What carries the follow-up team. */
+      follow_up_means?: components['schemas']['PaceMeans'];
+      /**
+       * Format: int32
+       * @description How many finish, from 1 to 100.
+       */
+      follow_up_people?: number | null;
+      /** @description What carries the lead team's reels. */
+      lead_means?: components['schemas']['PaceMeans'];
+      /**
+       * Format: int32
+       * @description How many lay, from 1 to 100.
+       */
+      lead_people?: number | null;
+      /** @description By which light. */
+      light?: components['schemas']['PaceLight'];
+      /** @description Where the wire shall go. */
+      trace: components['schemas']['Trace'];
+    };
+    /** @description A plan beside what was laid. */
+    PlanAndLaid: {
+      /** @description Crossings that were built as the plan has them. */
+      as_planned: components['schemas']['CrossingId'][];
+      farthest_m: components['schemas']['Metres'] | null;
+      /** @description What lies, in metres. */
+      laid_m: components['schemas']['Metres'];
+      mean_m: components['schemas']['Metres'] | null;
+      /** @description Crossings of the plan that nobody has come to yet. */
+      not_come_to: components['schemas']['CrossingId'][];
+      /** @description Crossings of the line that the plan did not foresee. */
+      not_foreseen: components['schemas']['CrossingId'][];
+      /** @description Crossings of the plan that were struck out, or that the line has no more. */
+      not_met: components['schemas']['CrossingId'][];
+      /** @description Crossings that were built in another way. */
+      otherwise: components['schemas']['BuiltOtherwise'][];
+      /** @description The planned trace, in metres. */
+      planned_m: components['schemas']['Metres'];
+      through_min: components['schemas']['Minutes'] | null;
+      /** @description When the plan has the line through, in minutes after the lead team set out. */
+      through_planned_min: components['schemas']['Minutes'];
+      /** @description Wire that the reels which were begun should have given, in metres. */
+      wire_drawn_m: components['schemas']['Metres'];
+      /** @description Wire that the plan draws, in metres. */
+      wire_planned_m: components['schemas']['Metres'];
+    };
+    /** @description What a plan takes. */
+    PlanFigures: {
+      /** @description Crossings by kind, the strictest obstacle first. */
+      crossings: components['schemas']['CrossingCount'][];
+      /** @description When it is finished and proved, in minutes after the lead team set out. */
+      finished_min: components['schemas']['Minutes'];
+      /** @description The follow-up team's work, in minutes. */
+      follow_up_min: components['schemas']['Minutes'];
+      /** @description The trace over the ground, in metres. */
+      ground_m: components['schemas']['Metres'];
+      /** @description The lead team's work, in minutes. */
+      lead_min: components['schemas']['Minutes'];
+      /**
+       * Format: int32
+       * @description How many it takes, where the plan says so.
+       */
+      people: number | null;
+      /** @description Reels of one mile, a length that field wire is issued in. */
+      reels: number;
+      /** @description What had to be taken for granted. */
+      remarks: string[];
+      /** @description When the line is through, in minutes after the lead team set out. */
+      through_min: components['schemas']['Minutes'];
+      /** @description The same by what it is for. They add up to it. */
+      wire: components['schemas']['WireTotal'][];
+      /** @description Wire drawn from the reels, in metres. */
+      wire_m: components['schemas']['Metres'];
+    };
+    /** @description What came of an issue. */
+    PlanIssue: {
+      /** @description Crossings that are foreseen by it, or foreseen in another way than before. */
+      foreseen: number;
+      /**
+       * Format: int64
+       * @description The number of its last entry in the log.
+       */
+      sequence: number;
+      /** @description Crossings that it has no more, and that nobody had come to. */
+      struck_out: number;
+    };
+    /**
+     * @description A saved plan given to the lead team. The crossings that it foresees, and those of an earlier plan that it has no more,
+     *     follow as reports of their own.
+     */
+    PlanIssued: {
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description Which of its plans. */
+      plan: components['schemas']['PlanVersion'];
+      /** @description Where the wire shall go. */
+      trace: components['schemas']['Trace'];
+    };
     /** @description Which trace of a line to look at. */
     PlanQuestion: {
       trace?: components['schemas']['LineString'] | null;
+    };
+    /**
+     * Format: int32
+     * @description Which of a line's plans, from 1 and without gaps.
+     */
+    PlanVersion: number;
+    /** @description A crossing as the chief means to build it. */
+    PlannedCrossing: {
+      because?: components['schemas']['Remark'] | null;
+      construction?: components['schemas']['Construction'] | null;
+      /** @description Its id; one that an earlier plan of the line has keeps its own. */
+      crossing: components['schemas']['CrossingId'];
+      detour_m?: components['schemas']['Metres'] | null;
+      /** @description Whether the surface is too hard to dig; left out: made roads are, the rest is not. */
+      hard_surface?: boolean | null;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description Where it is. */
+      position: components['schemas']['Position'];
+      span_m?: components['schemas']['Metres'] | null;
     };
     /** @description A GeoJSON point, WGS 84. */
     Point: {
@@ -2898,6 +3123,28 @@ export interface components {
       /** @description The rule. */
       source: string;
     };
+    /** @description A saved plan without its trace and crossings. */
+    SavedPlan: {
+      /** @description By whom. */
+      by: components['schemas']['Name'];
+      /** @description What it takes, as reckoned when it was saved. */
+      figures: components['schemas']['PlanFigures'];
+      /** @description Whether it is the one that the line's trace is from. */
+      issued: boolean;
+      remark: components['schemas']['Remark'] | null;
+      /**
+       * Format: date-time
+       * @description When it was saved.
+       */
+      saved_at: string;
+      /** @description Its number among the line's plans. */
+      version: components['schemas']['PlanVersion'];
+    };
+    /** @description A line's plans. */
+    SavedPlans: {
+      /** @description The newest first. */
+      plans: components['schemas']['SavedPlan'][];
+    };
     /** @description What a section gives to the whole. */
     SectionShare: {
       /** @description Length along the wire in metres. */
@@ -3421,6 +3668,11 @@ export interface components {
       temperature_c: components['schemas']['Celsius'];
       /** @description The wind's pressure on the wire and its ice: pascals, 0 to 5000; none unless given. */
       wind_pa?: components['schemas']['Pascals'];
+    };
+    /** @description A saved plan. */
+    WholePlan: components['schemas']['SavedPlan'] & {
+      /** @description The plan. */
+      plan: components['schemas']['Plan'];
     };
     /**
      * @description Where a figure is from.
@@ -4121,6 +4373,251 @@ export interface operations {
         };
       };
       413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  saved_plans: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['SavedPlans'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  save_plan: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['NewPlan'];
+      };
+    };
+    responses: {
+      201: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['SavedPlan'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  saved_plan: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+        version: components['schemas']['PlanVersion'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['WholePlan'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  issue_plan: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+        version: components['schemas']['PlanVersion'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['PlanIssue'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      409: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  plan_and_laid: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+        version: components['schemas']['PlanVersion'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['PlanAndLaid'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
         headers: {
           [name: string]: unknown;
         };

@@ -56,6 +56,13 @@ export interface Sight {
   zoom: number;
 }
 
+/** Where places are on the map as it looks just now, in pixels from its upper left corner, and what place is there. */
+export interface Projection {
+  sight: Sight;
+  pixel: (position: LonLat) => { x: number; y: number };
+  position: (x: number, y: number) => LonLat;
+}
+
 export interface RouteMapOptions {
   container: HTMLElement;
   operation: string;
@@ -216,6 +223,18 @@ export class RouteMap {
   sight(): Sight {
     const { lng, lat } = this.#library.getCenter();
     return { centre: [lng, lat], zoom: this.#library.getZoom() };
+  }
+
+  /** How the map looks with this in sight; a new one is asked for whenever that changes. */
+  projection(sight: Sight): Projection {
+    return {
+      sight,
+      pixel: (position) => this.#library.project([...position]),
+      position: (x, y) => {
+        const { lng, lat } = this.#library.unproject([x, y]);
+        return [lng, lat];
+      },
+    };
   }
 
   /** Names of the pictures now on screen, for a test that asks what is drawn and not which pixels. */

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import type { Entry } from '../api/types.ts';
+import type { Entry, LineFeature } from '../api/types.ts';
 import { conflictWords, planDrawnAnew } from './conflicts.ts';
 
 it('each conflict says who told what and when, and what to do about it', () => {
@@ -25,13 +25,19 @@ it('a plan that another drew anew is told until it was read, the newest alone', 
     because: 'marsh',
     instead: { kind: 'line_planned', designation },
   });
+  const lines = new Map([['l14', { properties: { designation: '14' } } as unknown as LineFeature]]);
   const entries = [
     entry(9, 'Post', { kind: 'correction', corrects: 'r', because: 'wrong' }),
     entry(8, 'Post', anew('12')),
     entry(7, 'Post', anew('13')),
     entry(6, 'Post', { kind: 'note', text: 'wet' }),
   ];
-  expect(planDrawnAnew(entries, 'Lead 1', 0)).toMatchObject({ line: '12', entry: { sequence: 8 } });
-  expect(planDrawnAnew(entries, 'Lead 1', 8)).toBeNull();
-  expect(planDrawnAnew(entries, 'Post', 0)).toBeNull();
+  expect(planDrawnAnew(entries, lines, 'Lead 1', 0)).toMatchObject({ line: '12', entry: { sequence: 8 } });
+  expect(planDrawnAnew(entries, lines, 'Lead 1', 8)).toBeNull();
+  expect(planDrawnAnew(entries, lines, 'Post', 0)).toBeNull();
+  const issued = entry(10, 'Post', { kind: 'plan_issued', line: 'l14', plan: 2 });
+  expect(planDrawnAnew([issued, ...entries], lines, 'Lead 1', 9)).toMatchObject({
+    line: '14',
+    entry: issued,
+  });
 });

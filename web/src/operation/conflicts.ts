@@ -1,5 +1,5 @@
 /** What teams that were apart have to know of each other, in words. The log has what each of them told. */
-import type { Conflict, CrossingState, Entry, Kind } from '../api/types.ts';
+import type { Conflict, CrossingState, Entry, Kind, LineFeature } from '../api/types.ts';
 
 /** '{team} …' with what the crossing was when it came in, and what is to be done. */
 export function conflictWords(
@@ -45,14 +45,17 @@ function saying(told: Kind, was: CrossingState): [what: string, so: string] {
 /** The newest entry in which somebody else drew a line's plan anew, after one that was read. */
 export const planDrawnAnew = (
   entries: readonly Entry[],
+  lines: ReadonlyMap<string, LineFeature>,
   team: string,
   read: number,
 ): { entry: Entry; line: string } | null => {
   for (const entry of entries) {
     const { body } = entry.report;
-    if (entry.sequence <= read || body.kind !== 'correction' || body.instead?.kind !== 'line_planned')
-      continue;
-    if (entry.by.team !== team) return { entry, line: body.instead.designation };
+    if (entry.sequence <= read || entry.by.team === team) continue;
+    if (body.kind === 'correction' && body.instead?.kind === 'line_planned')
+      return { entry, line: body.instead.designation };
+    if (body.kind === 'plan_issued')
+      return { entry, line: lines.get(body.line)?.properties.designation ?? '' };
   }
   return null;
 };

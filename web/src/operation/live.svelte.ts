@@ -271,7 +271,7 @@ export class Live {
       if (entry.sequence <= this.sequence) continue;
       const { body } = entry.report;
       // A plan's trace, or what a correction made of a laid one, does not come with the entry.
-      if (body.kind === 'line_planned' || body.kind === 'correction') anew = true;
+      if (['line_planned', 'plan_issued', 'correction'].includes(body.kind)) anew = true;
       if (body.kind === 'trace_extended') {
         const line = lines.get(body.line);
         if (line) lines.set(line.id, longer(line, body.positions));

@@ -133,6 +133,7 @@ export const kindWords: Record<Kind, string> = {
   crossing_struck_out: 'struck out',
   call_back_good: 'call back good',
   line_proved: 'line proved',
+  plan_issued: 'plan issued',
   line_handed_over: 'line handed over',
   correction: 'taken back or changed',
   note: 'note',

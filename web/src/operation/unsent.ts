@@ -178,6 +178,7 @@ function marked(
       finished_at: null,
       finished_by: null,
       proved_at: null,
+      because: body.because ?? foreseen?.properties.because ?? null,
       struck_out_because: null,
       conflicts: foreseen?.properties.conflicts ?? [],
       changed: foreseen?.properties.changed ?? 0,

@@ -2,7 +2,7 @@
 
 use laywire_craft::{
     construction::Construction as C, crossing::CrossingState as S, line::LineState as L,
-    obstacle::Obstacle as O, refusal::Refusal, report::CrossingMarked, units::Metres,
+    obstacle::Obstacle as O, plan::PlanVersion, refusal::Refusal, report::CrossingMarked, units::Metres,
 };
 
 use crate::story::*;
@@ -17,7 +17,7 @@ fn an_issued_plan_is_the_lines_trace_and_what_nobody_has_come_to_is_measured_alo
     let shorter = trace(&ROUTE_A).between(m(400.0), m(2_800.0)).unwrap();
     story.tell(&post(), issued(line(1), 3, shorter.clone()));
     assert_eq!(story.line(1).planned, Some(shorter));
-    assert_eq!(story.line(1).plan.map(|plan| plan.number()), Some(3));
+    assert_eq!(story.line(1).plan.map(PlanVersion::number), Some(3));
     assert!((story.crossing(1).chainage.value() - 600.0).abs() < 0.01);
     assert_eq!(story.line_is(1), L::Planned, "no wire lies because of it");
 }

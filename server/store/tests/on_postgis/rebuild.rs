@@ -77,6 +77,7 @@ impl Story {
             hard_surface: None,
             construction: Some(how),
             clearance_m: self.rng.random_bool(0.3).then(|| self.metres(9.0)),
+            because: None,
             span_m: self.rng.random_bool(0.3).then(|| self.metres(40.0)),
         };
         (marked, how)

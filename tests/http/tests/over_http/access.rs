@@ -108,6 +108,11 @@ fn kinds() -> Vec<(Value, bool, bool)> {
         (json!({ "kind": "crossing_struck_out", "crossing": crossing, "because": "none" }), true, false),
         (json!({ "kind": "call_back_good", "line": line, "from_far_end": false }), true, true),
         (json!({ "kind": "line_proved", "line": line }), true, false),
+        (
+            json!({ "kind": "plan_issued", "line": line, "plan": 1, "trace": [[-4.67, 54.08], [-4.65, 54.09]] }),
+            false,
+            false,
+        ),
         (json!({ "kind": "line_handed_over", "line": line, "to": "b" }), false, false),
         (json!({ "kind": "correction", "corrects": id(), "because": "slip" }), true, true),
         (json!({ "kind": "note", "text": "remark" }), true, true),

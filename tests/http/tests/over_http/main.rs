@@ -15,6 +15,7 @@ mod command_line;
 mod feed;
 mod foreseen;
 mod outage;
+mod plans;
 mod positions;
 mod profile;
 mod reckon;

@@ -21,6 +21,7 @@ const line = (properties: Partial<LineFeature['properties']> = {}): LineFeature 
     laid: [],
     head: null,
     head_grid: null,
+    plan: null,
     team: 'Lead 1',
     reels: [],
     reel_left_m: null,
@@ -58,6 +59,7 @@ const crossing = (id: string, properties: Partial<CrossingFeature['properties']>
     opened_at: time('13:00'),
     passed_at: null,
     proved_at: null,
+    because: null,
     struck_out_because: null,
     conflicts: [],
     wire_in_traffic: false,
@@ -146,6 +148,18 @@ describe('a report as a sentence', () => {
       'called from the far end of line 12: the line is through',
     ],
     [{ kind: 'line_proved', line: 'l12' }, 'proved line 12 over its whole length'],
+    [
+      {
+        kind: 'plan_issued',
+        line: 'l12',
+        plan: 3,
+        trace: [
+          [-4.67, 54.08],
+          [-4.65, 54.09],
+        ],
+      },
+      'issued plan 3 of line 12',
+    ],
     [{ kind: 'line_handed_over', line: 'l12', to: 'Harbour' }, 'handed line 12 over to Harbour'],
     [
       { kind: 'correction', corrects: 'gone', because: 'by mistake' },

@@ -82,6 +82,7 @@ const verbs: Verbs = {
       : typeof chainage_m === 'number'
         ? `called back ${along(chainage_m, line, known)}: good`
         : `called back over ${lineOf(line, known)}: good`,
+  plan_issued: ({ line, plan }, known) => `issued plan ${plan} of ${lineOf(line, known)}`,
   line_proved: ({ line }, known) => `proved ${lineOf(line, known)} over its whole length`,
   line_handed_over: ({ line, to }, known) => `handed ${lineOf(line, known)} over to ${to}`,
   correction: ({ corrects, because: reason, instead }, known, by) => {
