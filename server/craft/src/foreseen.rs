@@ -6,9 +6,9 @@
 //! Widths by class, and every distance here without a source of its own, are common practice, no source.
 
 mod approach;
-mod course;
+pub(crate) mod course;
 mod grouping;
-mod meeting;
+pub(crate) mod meeting;
 mod proposal;
 mod within_reach;
 
@@ -196,6 +196,8 @@ pub struct Ground {
     pub closed: Vec<Area>,
     /// The shores near the trace, land on the left.
     pub shores: Vec<Vec<Position>>,
+    /// Woods: no obstacle, but slow to lay through. Foreseeing crossings has no need of them.
+    pub woods: Vec<Area>,
 }
 
 /// What the map covers.
@@ -560,7 +562,7 @@ pub fn boxes(trace: &Trace) -> Vec<Bounds> {
 }
 
 /// How wide a way is, and where that is from.
-fn width(way: &Way) -> (f64, WidthFrom) {
+pub(crate) fn width(way: &Way) -> (f64, WidthFrom) {
     /// The usual width of a lane in a public road.
     const LANE_M: f64 = 3.25;
     if let Some(width) = way.width {

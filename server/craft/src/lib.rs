@@ -12,6 +12,7 @@ pub mod crossing;
 pub mod duty;
 pub mod fault;
 mod figure;
+pub mod finder;
 pub mod foreseen;
 pub mod geodesy;
 pub mod grid;

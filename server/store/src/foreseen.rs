@@ -95,17 +95,40 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     Ok(Answer { foreseen, map })
 }
 
+/// The ground in a box, with its woods, and the map that it is from.
+///
+/// # Errors
+/// Too much ground, or when the database does not answer.
+pub async fn ground_in(
+    pool: &PgPool,
+    area: foreseen::Bounds,
+) -> Result<(Ground, Option<Extract>), ForeseenError> {
+    let mut connection = pool.begin().await?;
+    connection.execute("lock table terrain_area, terrain_line, terrain_spot in access share mode").await?;
+    let map = terrain::extract_in(&mut connection).await?;
+    let mut boxes = Boxes::default();
+    boxes.push(area);
+    let mut ground = in_boxes(&mut connection, &boxes).await?;
+    woods(&mut connection, &boxes, &mut ground).await?;
+    connection.commit().await?;
+    Ok((ground, map))
+}
+
+async fn in_boxes(connection: &mut PgConnection, boxes: &Boxes) -> Result<Ground, ForeseenError> {
+    let mut ground = Ground::default();
+    lines(connection, boxes, &mut ground).await?;
+    areas(connection, boxes, &mut ground).await?;
+    spots(connection, boxes, &mut ground).await?;
+    own(connection, boxes, &mut ground).await?;
+    Ok(ground)
+}
+
 async fn read(
     connection: &mut PgConnection,
     trace: &Trace,
     map: Option<&Extract>,
 ) -> Result<(Ground, Cover), ForeseenError> {
-    let boxes = Boxes::about(trace);
-    let mut ground = Ground::default();
-    lines(connection, &boxes, &mut ground).await?;
-    areas(connection, &boxes, &mut ground).await?;
-    spots(connection, &boxes, &mut ground).await?;
-    own(connection, &boxes, &mut ground).await?;
+    let ground = in_boxes(connection, &Boxes::about(trace)).await?;
     let land = map.map(|map| bounds(map.land)).transpose()?;
     let nearest_shore = if land.is_some() { shore(connection, trace.start()).await? } else { None };
     Ok((ground, Cover { land, nearest_shore }))
@@ -131,12 +154,16 @@ impl Boxes {
     fn about(trace: &Trace) -> Self {
         let mut boxes = Self::default();
         for bounds in foreseen::boxes(trace) {
-            boxes.west.push(bounds.south_west.lon());
-            boxes.south.push(bounds.south_west.lat());
-            boxes.east.push(bounds.north_east.lon());
-            boxes.north.push(bounds.north_east.lat());
+            boxes.push(bounds);
         }
         boxes
+    }
+
+    fn push(&mut self, bounds: foreseen::Bounds) {
+        self.west.push(bounds.south_west.lon());
+        self.south.push(bounds.south_west.lat());
+        self.east.push(bounds.north_east.lon());
+        self.north.push(bounds.north_east.lat());
     }
 }
 
@@ -288,11 +315,38 @@ async fn areas(
     ground: &mut Ground,
 ) -> Result<(), ForeseenError> {
     let rows: Vec<AreaRow> = found!(connection, AREAS_QUERY, boxes);
-    for (element, id, class, name, wkb) in rows {
-        let drawn = if element == "way" { Drawn::OsmWay(id) } else { Drawn::OsmRelation(id) };
-        ground.waters.push(Area { drawn, class, name, rings: rings("terrain_area.ground", wkb)? });
+    for row in rows {
+        ground.waters.push(area(row)?);
     }
     Ok(())
+}
+
+/// Woods hold no wire up, but they are slow to lay through.
+const WOODS_QUERY: &str = "
+select element, element_id, class, name, st_asbinary(ground)
+from terrain_area join (
+    select distinct element, element_id
+    from unnest($1::float8[], $2::float8[], $3::float8[], $4::float8[]) as box (west, south, east, north)
+        join terrain_area on ground && st_makeenvelope(west, south, east, north, 4326)
+    where kind = 'wood'
+) as hit using (element, element_id)
+limit $5";
+
+async fn woods(
+    connection: &mut PgConnection,
+    boxes: &Boxes,
+    ground: &mut Ground,
+) -> Result<(), ForeseenError> {
+    let rows: Vec<AreaRow> = found!(connection, WOODS_QUERY, boxes);
+    for row in rows {
+        ground.woods.push(area(row)?);
+    }
+    Ok(())
+}
+
+fn area((element, id, class, name, wkb): AreaRow) -> Result<Area, StoreError> {
+    let drawn = if element == "way" { Drawn::OsmWay(id) } else { Drawn::OsmRelation(id) };
+    Ok(Area { drawn, class, name, rings: rings("terrain_area.ground", wkb)? })
 }
 
 async fn spots(
@@ -330,8 +384,8 @@ async fn own(connection: &mut PgConnection, boxes: &Boxes, ground: &mut Ground) 
             "water" => ground.waters.push(area(name, wkb)?),
             "soft_ground" => ground.soft.push(area(name, wkb)?),
             "closed_way" => ground.closed.push(area(name, wkb)?),
-            // Trees are no obstacle.
-            "wood" => {}
+            // Trees are no obstacle, but slow to lay through.
+            "wood" => ground.woods.push(area(name, wkb)?),
             "power_line" => ground.power_lines.push(PowerLine {
                 drawn,
                 class: kind,

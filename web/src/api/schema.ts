@@ -456,6 +456,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/traces': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * Finds a trace between two ends, and another way if there is one: the soonest by the cost model, which keeps off carriageways,
+     *     rails, water and power lines. What the map does not show it does not know.
+     */
+    post: operations['find_traces'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/reach': {
     parameters: {
       query?: never;
@@ -1043,6 +1063,19 @@ export interface components {
       position: components['schemas']['Position'];
       span_m?: components['schemas']['Metres'] | null;
     };
+    /** @description Minutes at a crossing of one kind. */
+    CrossingMinutes: {
+      /** @description The follow-up team's, from 0 to 10,000. */
+      follow_up_min: components['schemas']['Minutes'];
+      /** @description The lead team's, from 0 to 10,000. */
+      lead_min: components['schemas']['Minutes'];
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description The follow-up team's there, from 0 to 10,000. */
+      passage_follow_up_min: components['schemas']['Minutes'];
+      /** @description The lead team's where a bridge or culvert is near, from 0 to 10,000. */
+      passage_lead_min: components['schemas']['Minutes'];
+    };
     /** @description The wire got over. */
     CrossingPassed: {
       /** @description Whether the wire was left where no traffic reaches it. */
@@ -1505,6 +1538,26 @@ export interface components {
       kilovolts: components['schemas']['Kilovolts'] | null;
       /** @description To where. */
       to_m: components['schemas']['Metres'];
+    };
+    /** @description A trace that was found. */
+    FoundTrace: {
+      figures: components['schemas']['PlanFigures'] | null;
+      /** @description What it will meet. */
+      foreseen: components['schemas']['Foreseen'];
+      /** @description What it costs by the model, item by item. */
+      price: components['schemas']['TracePrice'];
+      /** @description Where the wire may go. */
+      trace: components['schemas']['Trace'];
+    };
+    /** @description What was found. */
+    FoundTraces: {
+      /** @description What the traces were judged by. */
+      costs: components['schemas']['TraceCosts'];
+      /** @description The map. */
+      map: components['schemas']['MapUsed'];
+      /** @description One or two, the cheaper first. */
+      traces: components['schemas']['FoundTrace'][];
+      why_one_only: components['schemas']['WhyOneOnly'] | null;
     };
     /**
      * Format: int32
@@ -2115,6 +2168,13 @@ export interface components {
      *     Newtons for each metre of wire, from 0 to 1e6.
      */
     NewtonsPerMetre: number;
+    /** @description A GeoJSON polygon, WGS 84: its shape in the OpenAPI document. */
+    NotHere: {
+      /** @description One ring of 4 to 200 positions, the first of which is the last. */
+      coordinates: components['schemas']['Position'][][];
+      /** @description Always `Polygon`. */
+      type: string;
+    };
     /** @description A remark. */
     Note: {
       crossing?: components['schemas']['CrossingId'] | null;
@@ -3589,6 +3649,25 @@ export interface components {
     Times: number;
     /** @description The coordinates of a GeoJSON LineString, in the order in which the wire runs. */
     Trace: number[][];
+    /** @description What a trace is judged by. */
+    TraceCosts: {
+      /** @description Crossings, each obstacle once. */
+      crossings: components['schemas']['CrossingMinutes'][];
+      /** @description How much a minute of the follow-up team counts beside one of the lead team, from 0 to 1. */
+      follow_up_counts: components['schemas']['Share'];
+      /** @description A kilometre in a carriageway or along rails, beside the laying: wire does not belong there. */
+      in_traffic_min_per_km: components['schemas']['Minutes'];
+      /** @description A kilometre beneath or near a power line, beside the laying. */
+      near_power_min_per_km: components['schemas']['Minutes'];
+      /** @description Over fields and open country. */
+      open_min_per_km: components['schemas']['Minutes'];
+      /** @description A kilometre along a road, track or path, in minutes from 0.01 to 10,000. */
+      roadside_min_per_km: components['schemas']['Minutes'];
+      /** @description Over ground that does not carry. */
+      wet_min_per_km: components['schemas']['Minutes'];
+      /** @description Through woods. */
+      wooded_min_per_km: components['schemas']['Minutes'];
+    };
     /** @description More of the laid trace. */
     TraceExtended: {
       /** @description The line. */
@@ -3596,6 +3675,54 @@ export interface components {
       /** @description Where the wire lies, onward from the laying head: 1 to 1,000 positions. */
       positions: components['schemas']['Position'][];
     };
+    /** @description One item of a trace's cost. */
+    TraceItem: {
+      /** @description All of it, in minutes. */
+      cost_min: components['schemas']['Minutes'];
+      /**
+       * Format: int32
+       * @description How many; null for ground.
+       */
+      count: number | null;
+      length_m: components['schemas']['Metres'] | null;
+      /** @description What for. */
+      toll: components['schemas']['TraceToll'];
+    };
+    /** @description A trace's cost. */
+    TracePrice: {
+      /** @description All of it, in minutes. The items add up to it. */
+      cost_min: components['schemas']['Minutes'];
+      /** @description By what it is for. */
+      items: components['schemas']['TraceItem'][];
+    };
+    /** @description What is sought. */
+    TraceQuestion: {
+      costs?: components['schemas']['TraceCosts'] | null;
+      /** @description The near end. */
+      from: components['schemas']['Position'];
+      /** @description Areas to keep out of. */
+      not_here?: components['schemas']['NotHere'][];
+      /** @description The far end; no more than 60 km away, by way of the places between. */
+      to: components['schemas']['Position'];
+      /** @description Places to go by, in their order. */
+      via?: components['schemas']['Position'][];
+    };
+    /** @description What a stretch or a crossing is paid for. */
+    TraceToll:
+      | 'roadside'
+      | 'open'
+      | 'wooded'
+      | 'wet'
+      | 'in_traffic'
+      | 'near_power'
+      | {
+          /** @description A crossing. */
+          crossing: components['schemas']['Obstacle'];
+        }
+      | {
+          /** @description A crossing where a bridge or culvert is near. */
+          by_passage: components['schemas']['Obstacle'];
+        };
     /** @description How a device comes to trust the service's own authority. */
     Trust: {
       /** @description The page, over plain HTTP, with the authority's certificate and how to install it. */
@@ -3674,6 +3801,11 @@ export interface components {
       /** @description The plan. */
       plan: components['schemas']['Plan'];
     };
+    /**
+     * @description Why there is no second trace.
+     * @enum {string}
+     */
+    WhyOneOnly: 'no_other_way';
     /**
      * @description Where a figure is from.
      * @enum {string}
@@ -5271,6 +5403,63 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  find_traces: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['TraceQuestion'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FoundTraces'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
         headers: {
           [name: string]: unknown;
         };

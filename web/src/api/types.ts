@@ -53,3 +53,6 @@ export type SavedPlan = Shapes['SavedPlan'];
 export type WholePlan = Shapes['WholePlan'];
 export type PlannedCrossing = Shapes['PlannedCrossing'];
 export type PlanAndLaid = Shapes['PlanAndLaid'];
+export type FoundTraces = Shapes['FoundTraces'];
+export type FoundTrace = Shapes['FoundTrace'];
+export type TraceCosts = Shapes['TraceCosts'];

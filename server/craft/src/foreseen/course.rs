@@ -26,7 +26,7 @@ pub struct Bounds {
 
 impl Bounds {
     /// The box about positions; none about nothing.
-    pub(super) fn about<'a>(positions: impl IntoIterator<Item = &'a Position>) -> Option<Self> {
+    pub(crate) fn about<'a>(positions: impl IntoIterator<Item = &'a Position>) -> Option<Self> {
         positions.into_iter().fold(None, |bounds: Option<Self>, &p| {
             let Some(Self { south_west, north_east }) = bounds else {
                 return Some(Self { south_west: p, north_east: p });
@@ -39,7 +39,7 @@ impl Bounds {
     }
 
     /// The box with so much more on every side.
-    pub(super) fn widened(self, metres: f64) -> Self {
+    pub(crate) fn widened(self, metres: f64) -> Self {
         let (lon_m, lat_m) = degree_m(self.south_west.lat().abs().max(self.north_east.lat().abs()));
         let (lon, lat) = (metres / lon_m.max(1.0), metres / lat_m);
         Self {
@@ -78,48 +78,57 @@ fn degree_m(lat: f64) -> (f64, f64) {
 
 /// A place on the plane, in metres east and north.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
-    pub(super) x: f64,
-    pub(super) y: f64,
+pub(crate) struct Point {
+    pub(crate) x: f64,
+    pub(crate) y: f64,
 }
 
 impl Point {
-    pub(super) fn minus(self, other: Self) -> Self {
+    pub(crate) fn middle(self, other: Self) -> Self {
+        Self { x: f64::midpoint(self.x, other.x), y: f64::midpoint(self.y, other.y) }
+    }
+
+    pub(crate) fn minus(self, other: Self) -> Self {
         Self { x: self.x - other.x, y: self.y - other.y }
     }
 
-    pub(super) fn plus(self, other: Self, times: f64) -> Self {
+    pub(crate) fn plus(self, other: Self, times: f64) -> Self {
         Self { x: self.x + other.x * times, y: self.y + other.y * times }
     }
 
-    pub(super) fn dot(self, other: Self) -> f64 {
+    pub(crate) fn dot(self, other: Self) -> f64 {
         self.x * other.x + self.y * other.y
     }
 
-    pub(super) fn cross(self, other: Self) -> f64 {
+    pub(crate) fn cross(self, other: Self) -> f64 {
         self.x * other.y - self.y * other.x
     }
 
-    pub(super) fn length(self) -> f64 {
+    pub(crate) fn length(self) -> f64 {
         self.dot(self).sqrt()
     }
 }
 
 /// A plane that touches the ground at a place: right to a ten-thousandth over the kilometre about it.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Plane {
+pub(crate) struct Plane {
     origin: Position,
     lon_m: f64,
     lat_m: f64,
 }
 
 impl Plane {
-    pub(super) fn at(origin: Position) -> Self {
+    pub(crate) fn at(origin: Position) -> Self {
         let (lon_m, lat_m) = degree_m(origin.lat());
         Self { origin, lon_m, lat_m }
     }
 
-    pub(super) fn point(&self, p: Position) -> Point {
+    /// The place of a point, the other way round.
+    pub(crate) fn place(&self, p: Point) -> Position {
+        Position::settled(self.origin.lon() + p.x / self.lon_m, self.origin.lat() + p.y / self.lat_m)
+    }
+
+    pub(crate) fn point(&self, p: Position) -> Point {
         Point { x: (p.lon() - self.origin.lon()) * self.lon_m, y: (p.lat() - self.origin.lat()) * self.lat_m }
     }
 }
@@ -132,7 +141,7 @@ pub(super) fn azimuth(along: Point) -> f64 {
 /// Where two segments meet: the share of the first and of the second. None when they are parallel, also where they
 /// overlap: those are told by what runs along.
 #[allow(clippy::many_single_char_names, reason = "the letters that geometry has for them")]
-pub(super) fn meet(p: Point, q: Point, a: Point, b: Point) -> Option<(f64, f64)> {
+pub(crate) fn meet(p: Point, q: Point, a: Point, b: Point) -> Option<(f64, f64)> {
     let (d, e) = (q.minus(p), b.minus(a));
     let (long, wide) = (d.length(), e.length());
     let turn = d.cross(e);

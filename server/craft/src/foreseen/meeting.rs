@@ -203,7 +203,7 @@ fn follow_bridges(found: &mut [Meeting], ground: &Ground, boxes: &[Option<Bounds
 }
 
 /// How far a place is from a segment.
-pub(super) fn from_segment(place: Point, a: Point, b: Point) -> f64 {
+pub(crate) fn from_segment(place: Point, a: Point, b: Point) -> f64 {
     let along = b.minus(a);
     let square = along.dot(along);
     let share = if square > 0.0 { (place.minus(a).dot(along) / square).clamp(0.0, 1.0) } else { 0.0 };

@@ -3,6 +3,7 @@
 pub mod crew_position;
 pub mod crossing;
 pub mod feed;
+pub mod finder;
 pub mod geojson;
 pub mod guide;
 pub mod health;

@@ -13,6 +13,7 @@ mod apart;
 mod bad_input;
 mod command_line;
 mod feed;
+mod finder;
 mod foreseen;
 mod outage;
 mod plans;
