@@ -1,13 +1,10 @@
 //! What a trace of fifty kilometres will meet, grouped and with all that is within reach, against the bare ST_Intersection
 //! SELECT of the same trace with the same table.
 
-use std::{
-    path::Path,
-    time::{Duration, Instant},
-};
+use std::time::{Duration, Instant};
 
 use laywire_craft::{geodesy::Position, profile::Profile, trace::Trace};
-use laywire_store::{PgPool, foreseen::foreseen, terrain};
+use laywire_store::{PgPool, foreseen::foreseen};
 
 use crate::{Failure, median, micros};
 
@@ -31,8 +28,6 @@ const BARE: &str = "with given as materialized (select st_geomfromtext($1, 4326)
     where st_intersects(ground, trace) and kind not in ('coast', 'power_line')";
 
 pub(crate) async fn measure(pool: &PgPool) -> Result<(), Failure> {
-    let extract = Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo/isle-of-man.osm.pbf");
-    terrain::load(pool, &extract, |_| {}).await?;
     let trace = trace()?;
     let places: Vec<String> = trace.positions().iter().map(|p| format!("{} {}", p.lon(), p.lat())).collect();
     let text = format!("linestring({})", places.join(","));

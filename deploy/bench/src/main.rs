@@ -1,13 +1,18 @@
 //! The queue's cost as a ratio: the whole service in-process (router, pass, query, JSON) against the bare nearest-first
 //! SELECT on the same rows through the same pool, turn by turn, so that a noisy machine is noisy for both. Needs
 //! `LAYWIRE_TEST_DATABASE_URL`, a maintenance database on a cluster with PostGIS; makes a database of its own and drops
-//! it. Each size has a thousand unfinished crossings; the rest is finished. With the word `foreseen` or `queue` it measures
-//! that alone.
+//! it. Each size has a thousand unfinished crossings; the rest is finished. With the word `foreseen`, `finder`, `terrain` or
+//! `queue` it measures that alone.
 #![allow(clippy::print_stdout, reason = "its output is what it is for")]
 
+mod finder;
 mod foreseen;
+mod terrain;
 
-use std::time::{Duration, Instant};
+use std::{
+    path::Path,
+    time::{Duration, Instant},
+};
 
 use axum::{
     Router,
@@ -59,12 +64,23 @@ async fn main() -> Result<(), Failure> {
 }
 
 async fn measure(database: PgConnectOptions) -> Result<(), Failure> {
-    let pool = laywire_store::open(database, 4).await?;
+    let pool = laywire_store::open(database.clone(), 4).await?;
     let only = std::env::args().nth(1);
-    if only.as_deref() != Some("queue") {
+    let wanted = |what: &str| only.as_deref().is_none_or(|only| only == what);
+    if !wanted("queue") || only.is_none() {
+        let extract = Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo/isle-of-man.osm.pbf");
+        laywire_store::terrain::load(&pool, &extract, |_| {}).await?;
+    }
+    if wanted("foreseen") {
         foreseen::measure(&pool).await?;
     }
-    if only.as_deref() != Some("foreseen") {
+    if wanted("finder") {
+        finder::measure(&pool).await?;
+    }
+    if wanted("terrain") {
+        terrain::measure(&pool, &database).await?;
+    }
+    if wanted("queue") {
         measure_queue(&pool).await?;
     }
     pool.close().await;

@@ -224,26 +224,7 @@ fn way(
     let near = away.map(|points| Near::about(points, APART_M));
     for stop in 1..stops {
         let (from, to) = (graph.stop(stop - 1), graph.stop(stop));
-        let goal = graph.point(to);
-        let least = costs.least_micro_per_m();
-        let path = astar(
-            &from,
-            |&node| {
-                let near = near.as_ref();
-                let here = graph.point(node);
-                graph
-                    .beside(node)
-                    .filter_map(move |next| {
-                        let there = graph.point(next);
-                        let step = field.step(here, there, costs)?;
-                        let shunned = near.is_some_and(|near| near.holds(here.middle(there)));
-                        Some((next, if shunned { cost::times(step, NEAR_TIMES) } else { step }))
-                    })
-                    .collect::<Vec<_>>()
-            },
-            |&node| cost::micro(graph.point(node).minus(goal).length() * least),
-            |&node| node == to,
-        );
+        let path = cheapest(graph, field, costs, near.as_ref(), from, to);
         let Some((nodes, _)) = path else {
             return Err(FinderError::CutOff { from: sought.name(stop - 1), to: sought.name(stop) });
         };
@@ -252,6 +233,67 @@ fn way(
         points.extend(field.straightened(&leg, costs).into_iter().skip(usize::from(stop > 1)));
     }
     Ok(points)
+}
+
+/// The cheapest way between two places of the graph, and what it costs; what lies near the other way is shunned.
+fn cheapest(
+    graph: &Graph,
+    field: &Field<'_>,
+    costs: &Costs,
+    near: Option<&Near>,
+    from: u32,
+    to: u32,
+) -> Option<(Vec<u32>, u64)> {
+    let goal = graph.point(to);
+    let least = costs.least_micro_per_m();
+    astar(
+        &from,
+        |&node| {
+            let here = graph.point(node);
+            let steps = graph.beside(node).filter_map(move |next| {
+                let there = graph.point(next);
+                let step = field.step(here, there, costs)?;
+                let shunned = near.is_some_and(|near| near.holds(here.middle(there)));
+                Some((next, if shunned { cost::times(step, NEAR_TIMES) } else { step }))
+            });
+            steps.collect::<Vec<_>>()
+        },
+        |&node| cost::micro(graph.point(node).minus(goal).length() * least),
+        |&node| node == to,
+    )
+}
+
+/// A search laid open, so that another program can make it again.
+#[derive(Debug, Clone, Serialize)]
+pub struct LaidOpen {
+    /// Which places lie beside each other, each two once, and what the step between them costs in millionths of a minute.
+    pub steps: Vec<(u32, u32, u64)>,
+    /// The near end.
+    pub from: u32,
+    /// The far end.
+    pub to: u32,
+    /// What the cheapest way costs before it is straightened; none where there is no way.
+    pub cost: Option<u64>,
+}
+
+/// The graph of a search between two ends with nothing to go by, and what its cheapest way costs.
+///
+/// # Errors
+/// As [`Sought::area`].
+pub fn laid_open(sought: &Sought, ground: &Ground, costs: &Costs) -> Result<LaidOpen, FinderError> {
+    let field = Field::new(sought.area()?, ground, &sought.not_here);
+    let graph = Graph::over(&field, &[sought.from, sought.to]);
+    let mut steps = Vec::new();
+    for node in graph.nodes() {
+        for next in graph.beside(node).filter(|&next| next > node) {
+            if let Some(cost) = field.step(graph.point(node), graph.point(next), costs) {
+                steps.push((node, next, cost));
+            }
+        }
+    }
+    let (from, to) = (graph.stop(0), graph.stop(1));
+    let cost = cheapest(&graph, &field, costs, None, from, to).map(|(_, cost)| cost);
+    Ok(LaidOpen { steps, from, to, cost })
 }
 
 /// What a trace costs by the model, item by item; the same sum as the search's for a trace that it found.

@@ -1,17 +1,12 @@
 //! The ground of a search on a plane: what lies near a step over it, and what the step costs. The plane touches the ground in
 //! the middle of the area and is right to a hundredth over the sixty kilometres that a search may reach.
 
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 use super::cost::{Bill, Costs, Price, Toll};
 pub(super) use crate::foreseen::course::Point;
 use crate::{
-    foreseen::{
-        Area, Bounds, Ground, LOOK_OUT, Structure,
-        course::{Plane, meet},
-        meeting::from_segment,
-        width,
-    },
+    foreseen::{Area, Bounds, Ground, LOOK_OUT, Structure, course::Plane, meeting::from_segment, width},
     geodesy::Position,
     obstacle::Obstacle,
 };
@@ -112,9 +107,9 @@ pub(super) struct Field<'a> {
     pub(super) high: Point,
     ground: &'a Ground,
     segments: Vec<Segment>,
-    by_cell: HashMap<Cell, Vec<u32>>,
+    by_cell: FxHashMap<Cell, Vec<u32>>,
     shapes: Vec<Shape>,
-    shapes_by_cell: HashMap<Cell, Vec<u32>>,
+    shapes_by_cell: FxHashMap<Cell, Vec<u32>>,
 }
 
 impl<'a> Field<'a> {
@@ -130,9 +125,9 @@ impl<'a> Field<'a> {
             high: plane.point(area.north_east),
             ground,
             segments: Vec::new(),
-            by_cell: HashMap::new(),
+            by_cell: FxHashMap::default(),
             shapes: Vec::new(),
-            shapes_by_cell: HashMap::new(),
+            shapes_by_cell: FxHashMap::default(),
         };
         for way in &ground.ways {
             let half_m = width(way).0 / 2.0;
@@ -370,14 +365,14 @@ impl<'a> Field<'a> {
 /// Ground within a distance of a way.
 pub(super) struct Near {
     reach: f64,
-    cells: HashMap<Cell, Vec<(Point, Point)>>,
+    cells: FxHashMap<Cell, Vec<(Point, Point)>>,
 }
 
 impl Near {
     /// The ground within a distance of a way, but for its ends.
     pub(super) fn about(points: &[Point], reach: f64) -> Self {
         let (first, last) = (points[0], points[points.len() - 1]);
-        let mut near = Self { reach, cells: HashMap::new() };
+        let mut near = Self { reach, cells: FxHashMap::default() };
         for two in points.windows(2) {
             let middle = two[0].middle(two[1]);
             let at_end = [first, last].iter().any(|end| end.minus(middle).length() < 2.0 * reach);
@@ -416,7 +411,10 @@ impl Near {
     }
 }
 
-/// Whether a piece goes over a segment. Either's end belongs to the next one, so that a corner is not counted twice.
+/// Whether a piece goes over a segment, told by sides alone. A place right on a line counts to one side of it, so that a way
+/// that is met at its corner is met once; and the piece is taken in one order, so that there and back are the same.
 fn crosses(p: Point, q: Point, a: Point, b: Point) -> bool {
-    meet(p, q, a, b).is_some_and(|(t, u)| t < 1.0 && u < 1.0)
+    let (p, q) = if (p.x, p.y) <= (q.x, q.y) { (p, q) } else { (q, p) };
+    let left = |from: Point, to: Point, of: Point| to.minus(from).cross(of.minus(from)) >= 0.0;
+    left(p, q, a) != left(p, q, b) && left(a, b, p) != left(a, b, q)
 }

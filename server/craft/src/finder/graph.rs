@@ -1,7 +1,7 @@
 //! The places that a search may go by, and which lie beside each other: a lattice over the whole area, places along both
 //! verges of every road, track and path, and the ends. What a step costs is not its business.
 
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 use super::field::{Field, Point};
 
@@ -42,6 +42,10 @@ impl Graph {
         graph
     }
 
+    pub(super) fn nodes(&self) -> impl Iterator<Item = u32> {
+        0..u32::try_from(self.points.len()).unwrap_or(u32::MAX)
+    }
+
     pub(super) fn point(&self, node: u32) -> Point {
         self.points[node as usize]
     }
@@ -68,7 +72,7 @@ impl Graph {
     }
 
     fn lattice(&mut self, field: &Field<'_>, spacing: f64) -> Lattice {
-        let mut lattice = Lattice { low: field.low, spacing, nodes: HashMap::new() };
+        let mut lattice = Lattice { low: field.low, spacing, nodes: FxHashMap::default() };
         let (columns, rows) = lattice.square(field.high);
         for column in 0..=columns {
             for row in 0..=rows {
@@ -127,7 +131,7 @@ impl Graph {
 struct Lattice {
     low: Point,
     spacing: f64,
-    nodes: HashMap<(i32, i32), u32>,
+    nodes: FxHashMap<(i32, i32), u32>,
 }
 
 impl Lattice {

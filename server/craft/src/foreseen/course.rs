@@ -141,7 +141,7 @@ pub(super) fn azimuth(along: Point) -> f64 {
 /// Where two segments meet: the share of the first and of the second. None when they are parallel, also where they
 /// overlap: those are told by what runs along.
 #[allow(clippy::many_single_char_names, reason = "the letters that geometry has for them")]
-pub(crate) fn meet(p: Point, q: Point, a: Point, b: Point) -> Option<(f64, f64)> {
+pub(super) fn meet(p: Point, q: Point, a: Point, b: Point) -> Option<(f64, f64)> {
     let (d, e) = (q.minus(p), b.minus(a));
     let (long, wide) = (d.length(), e.length());
     let turn = d.cross(e);
