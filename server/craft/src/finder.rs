@@ -11,6 +11,8 @@ mod cost;
 mod field;
 mod graph;
 
+use std::cell::RefCell;
+
 use pathfinding::directed::astar::astar;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -24,7 +26,7 @@ use crate::{
     trace::Trace,
     units::Metres,
 };
-use field::{Field, Near};
+use field::{Field, Near, Point};
 use graph::Graph;
 
 /// The farthest that the ends may be apart, by way of the places between.
@@ -188,9 +190,10 @@ pub fn find(sought: &Sought, ground: &Ground, costs: &Costs) -> Result<Answer, F
         }
     }
     let graph = Graph::over(&field, &stops);
-    let first = way(sought, &graph, &field, costs, None)?;
+    let search = Search::new(&graph, &field, costs);
+    let first = search.way(sought, None)?;
     let mut found = vec![done(&first, &field, costs)?];
-    let other = way(sought, &graph, &field, costs, Some(&first))?;
+    let other = search.way(sought, Some(&first))?;
     let near = Near::about(&first, APART_M).share_of(&other);
     let why_one_only = if near > MOST_NEAR {
         Some(WhyOneOnly::NoOtherWay)
@@ -202,65 +205,86 @@ pub fn find(sought: &Sought, ground: &Ground, costs: &Costs) -> Result<Answer, F
     Ok(Answer { found, why_one_only })
 }
 
-fn done(points: &[field::Point], field: &Field<'_>, costs: &Costs) -> Result<Found, FinderError> {
+fn done(points: &[Point], field: &Field<'_>, costs: &Costs) -> Result<Found, FinderError> {
     let places: Vec<Position> = points.iter().map(|&point| field.position(point)).collect();
     // What is told is the price of the places as they are written down.
-    let points: Vec<field::Point> = places.iter().map(|&place| field.point(place)).collect();
+    let points: Vec<Point> = places.iter().map(|&place| field.point(place)).collect();
     let price = field.price(&points, costs);
     let trace = Trace::new(places).map_err(|_| FinderError::NoWay)?;
     Ok(Found { trace, price })
 }
 
-/// The cheapest way by all stops; with another way given, one that keeps away from it.
-fn way(
-    sought: &Sought,
-    graph: &Graph,
-    field: &Field<'_>,
-    costs: &Costs,
-    away: Option<&[field::Point]>,
-) -> Result<Vec<field::Point>, FinderError> {
-    let stops = sought.via.len() + 2;
-    let mut points = Vec::new();
-    let near = away.map(|points| Near::about(points, APART_M));
-    for stop in 1..stops {
-        let (from, to) = (graph.stop(stop - 1), graph.stop(stop));
-        let path = cheapest(graph, field, costs, near.as_ref(), from, to);
-        let Some((nodes, _)) = path else {
-            return Err(FinderError::CutOff { from: sought.name(stop - 1), to: sought.name(stop) });
-        };
-        let leg: Vec<field::Point> = nodes.into_iter().map(|node| graph.point(node)).collect();
-        // Each leg by itself: the places to go by stay.
-        points.extend(field.straightened(&leg, costs).into_iter().skip(usize::from(stop > 1)));
-    }
-    Ok(points)
+/// A search at work: what each step costs is reckoned when it is first asked for, and kept for the way back and for the
+/// second way.
+struct Search<'a> {
+    graph: &'a Graph,
+    field: &'a Field<'a>,
+    costs: &'a Costs,
+    known: RefCell<Vec<Step>>,
 }
 
-/// The cheapest way between two places of the graph, and what it costs; what lies near the other way is shunned.
-fn cheapest(
-    graph: &Graph,
-    field: &Field<'_>,
-    costs: &Costs,
-    near: Option<&Near>,
-    from: u32,
-    to: u32,
-) -> Option<(Vec<u32>, u64)> {
-    let goal = graph.point(to);
-    let least = costs.least_micro_per_m();
-    astar(
-        &from,
-        |&node| {
-            let here = graph.point(node);
-            let steps = graph.beside(node).filter_map(move |next| {
-                let there = graph.point(next);
-                let step = field.step(here, there, costs)?;
-                let shunned = near.is_some_and(|near| near.holds(here.middle(there)));
-                Some((next, if shunned { cost::times(step, NEAR_TIMES) } else { step }))
-            });
-            steps.collect::<Vec<_>>()
-        },
-        |&node| cost::micro(graph.point(node).minus(goal).length() * least),
-        |&node| node == to,
-    )
+#[derive(Clone, Copy)]
+enum Step {
+    Unasked,
+    Barred,
+    Costs(u64),
+}
+
+impl<'a> Search<'a> {
+    fn new(graph: &'a Graph, field: &'a Field<'a>, costs: &'a Costs) -> Self {
+        Self { graph, field, costs, known: RefCell::new(vec![Step::Unasked; graph.steps()]) }
+    }
+
+    /// What a step costs; none where it may not be made.
+    fn step(&self, from: u32, to: u32, number: u32) -> Option<u64> {
+        let mut known = self.known.borrow_mut();
+        let step = &mut known[number as usize];
+        if let Step::Unasked = step {
+            // In one order, so that there and back are the same to the last millionth.
+            let (a, b) = (self.graph.point(from.min(to)), self.graph.point(from.max(to)));
+            *step = self.field.step(a, b, self.costs).map_or(Step::Barred, Step::Costs);
+        }
+        match *step {
+            Step::Costs(cost) => Some(cost),
+            Step::Unasked | Step::Barred => None,
+        }
+    }
+
+    /// The cheapest way by all stops; with another way given, one that keeps away from it.
+    fn way(&self, sought: &Sought, away: Option<&[Point]>) -> Result<Vec<Point>, FinderError> {
+        let near = away.map(|points| Near::about(points, APART_M));
+        let mut points = Vec::new();
+        for stop in 1..sought.via.len() + 2 {
+            let (from, to) = (self.graph.stop(stop - 1), self.graph.stop(stop));
+            let Some((nodes, _)) = self.cheapest(near.as_ref(), from, to) else {
+                return Err(FinderError::CutOff { from: sought.name(stop - 1), to: sought.name(stop) });
+            };
+            let leg: Vec<Point> = nodes.into_iter().map(|node| self.graph.point(node)).collect();
+            // Each leg by itself: the places to go by stay.
+            points.extend(self.field.straightened(&leg, self.costs).into_iter().skip(usize::from(stop > 1)));
+        }
+        Ok(points)
+    }
+
+    /// The cheapest way between two places of the graph, and what it costs; what lies near the other way is shunned.
+    fn cheapest(&self, near: Option<&Near>, from: u32, to: u32) -> Option<(Vec<u32>, u64)> {
+        let goal = self.graph.point(to);
+        let least = self.costs.least_micro_per_m();
+        astar(
+            &from,
+            |&node| {
+                let here = self.graph.point(node);
+                let steps = self.graph.beside(node).filter_map(move |(next, number)| {
+                    let step = self.step(node, next, number)?;
+                    let shunned = near.is_some_and(|near| near.holds(here.middle(self.graph.point(next))));
+                    Some((next, if shunned { cost::times(step, NEAR_TIMES) } else { step }))
+                });
+                steps.collect::<Vec<_>>()
+            },
+            |&node| cost::micro(self.graph.point(node).minus(goal).length() * least),
+            |&node| node == to,
+        )
+    }
 }
 
 /// A search laid open, so that another program can make it again.
@@ -283,16 +307,17 @@ pub struct LaidOpen {
 pub fn laid_open(sought: &Sought, ground: &Ground, costs: &Costs) -> Result<LaidOpen, FinderError> {
     let field = Field::new(sought.area()?, ground, &sought.not_here);
     let graph = Graph::over(&field, &[sought.from, sought.to]);
+    let search = Search::new(&graph, &field, costs);
     let mut steps = Vec::new();
     for node in graph.nodes() {
-        for next in graph.beside(node).filter(|&next| next > node) {
-            if let Some(cost) = field.step(graph.point(node), graph.point(next), costs) {
+        for (next, number) in graph.beside(node).filter(|&(next, _)| next > node) {
+            if let Some(cost) = search.step(node, next, number) {
                 steps.push((node, next, cost));
             }
         }
     }
     let (from, to) = (graph.stop(0), graph.stop(1));
-    let cost = cheapest(&graph, &field, costs, None, from, to).map(|(_, cost)| cost);
+    let cost = search.cheapest(None, from, to).map(|(_, cost)| cost);
     Ok(LaidOpen { steps, from, to, cost })
 }
 
@@ -302,7 +327,7 @@ pub fn laid_open(sought: &Sought, ground: &Ground, costs: &Costs) -> Result<Laid
 /// A trace through water, over the sea or into an area to keep out of has no price.
 pub fn price(trace: &Trace, sought: &Sought, ground: &Ground, costs: &Costs) -> Result<Price, FinderError> {
     let field = Field::new(sought.area()?, ground, &sought.not_here);
-    let points: Vec<field::Point> = trace.positions().iter().map(|&place| field.point(place)).collect();
+    let points: Vec<Point> = trace.positions().iter().map(|&place| field.point(place)).collect();
     let cut_off = || FinderError::CutOff { from: "from".to_owned(), to: "to".to_owned() };
     if points.windows(2).any(|two| field.step(two[0], two[1], costs).is_none()) {
         return Err(cut_off());

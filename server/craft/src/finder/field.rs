@@ -1,8 +1,6 @@
 //! The ground of a search on a plane: what lies near a step over it, and what the step costs. The plane touches the ground in
 //! the middle of the area and is right to a hundredth over the sixty kilometres that a search may reach.
 
-use rustc_hash::FxHashMap;
-
 use super::cost::{Bill, Costs, Price, Toll};
 pub(super) use crate::foreseen::course::Point;
 use crate::{
@@ -34,6 +32,17 @@ enum What {
     Power,
     /// The sea's edge, or that of water or of an area to keep out of.
     Wall,
+}
+
+impl What {
+    /// Farther away it is nothing to a piece of wire.
+    fn matters_within(self) -> f64 {
+        match self {
+            Self::Way { half_m, .. } => half_m + VERGE_M,
+            Self::Power => LOOK_OUT.value(),
+            Self::Wall => 0.0,
+        }
+    }
 }
 
 struct Segment {
@@ -87,17 +96,62 @@ impl Shape {
     }
 }
 
-type Cell = (i32, i32);
-
-#[allow(clippy::cast_possible_truncation, reason = "the area is some tens of kilometres across")]
-fn cell(p: Point) -> Cell {
-    ((p.x / CELL_M).floor() as i32, (p.y / CELL_M).floor() as i32)
+/// What lies in each square of the area, by its number. A square outside the area holds nothing.
+struct Squares {
+    low: Point,
+    columns: usize,
+    rows: usize,
+    numbers: Vec<Vec<u32>>,
 }
 
-fn cells(a: Point, b: Point, reach: f64) -> impl Iterator<Item = Cell> {
-    let low = cell(Point { x: a.x.min(b.x) - reach, y: a.y.min(b.y) - reach });
-    let high = cell(Point { x: a.x.max(b.x) + reach, y: a.y.max(b.y) + reach });
-    (low.0..=high.0).flat_map(move |x| (low.1..=high.1).map(move |y| (x, y)))
+impl Squares {
+    fn over(low: Point, high: Point) -> Self {
+        let [columns, rows] =
+            [high.x - low.x, high.y - low.y].map(|side| index(side / CELL_M).unwrap_or(0) + 1);
+        Self { low, columns, rows, numbers: vec![Vec::new(); columns * rows] }
+    }
+
+    /// The squares that a box touches, with so much more on every side.
+    fn touched(&self, a: Point, b: Point, reach: f64) -> impl Iterator<Item = usize> + use<> {
+        let span = |a: f64, b: f64, low: f64, count: usize| {
+            let from = index((a.min(b) - reach - low).max(0.0) / CELL_M).unwrap_or(count);
+            let to = index((a.max(b) + reach - low) / CELL_M).map_or(0, |to| (to + 1).min(count));
+            from..to
+        };
+        let columns = span(a.x, b.x, self.low.x, self.columns);
+        let rows = span(a.y, b.y, self.low.y, self.rows);
+        let wide = self.columns;
+        rows.flat_map(move |row| columns.clone().map(move |column| row * wide + column))
+    }
+
+    fn file(&mut self, number: u32, a: Point, b: Point, reach: f64) {
+        for square in self.touched(a, b, reach) {
+            self.numbers[square].push(number);
+        }
+    }
+
+    /// Each number once, in the order in which they were filed.
+    fn near(&self, a: Point, b: Point, reach: f64) -> Vec<u32> {
+        let mut near: Vec<u32> =
+            self.touched(a, b, reach).flat_map(|square| self.numbers[square].iter().copied()).collect();
+        near.sort_unstable();
+        near.dedup();
+        near
+    }
+
+    fn at(&self, p: Point) -> &[u32] {
+        self.touched(p, p, 0.0).next().map_or(&[], |square| &self.numbers[square])
+    }
+}
+
+/// The square that so many squares lie before; none before the first.
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the area is some tens of kilometres across"
+)]
+fn index(squares: f64) -> Option<usize> {
+    (squares >= 0.0).then_some(squares as usize)
 }
 
 /// The ground of a search.
@@ -107,9 +161,9 @@ pub(super) struct Field<'a> {
     pub(super) high: Point,
     ground: &'a Ground,
     segments: Vec<Segment>,
-    by_cell: FxHashMap<Cell, Vec<u32>>,
+    squares: Squares,
     shapes: Vec<Shape>,
-    shapes_by_cell: FxHashMap<Cell, Vec<u32>>,
+    shape_squares: Squares,
 }
 
 impl<'a> Field<'a> {
@@ -119,15 +173,16 @@ impl<'a> Field<'a> {
             f64::midpoint(area.south_west.lat(), area.north_east.lat()),
         );
         let plane = Plane::at(middle);
+        let (low, high) = (plane.point(area.south_west), plane.point(area.north_east));
         let mut field = Self {
             plane,
-            low: plane.point(area.south_west),
-            high: plane.point(area.north_east),
+            low,
+            high,
             ground,
             segments: Vec::new(),
-            by_cell: FxHashMap::default(),
+            squares: Squares::over(low, high),
             shapes: Vec::new(),
-            shapes_by_cell: FxHashMap::default(),
+            shape_squares: Squares::over(low, high),
         };
         for way in &ground.ways {
             let half_m = width(way).0 / 2.0;
@@ -166,9 +221,8 @@ impl<'a> Field<'a> {
                     (a.plus(b.minus(a), done / pieces), a.plus(b.minus(a), (done + 1.0) / pieces));
                 let number = u32::try_from(self.segments.len()).unwrap_or(u32::MAX);
                 self.segments.push(Segment { a: from, b: to, what });
-                for cell in cells(from, to, 0.0) {
-                    self.by_cell.entry(cell).or_default().push(number);
-                }
+                // Filed where it matters: a piece of wire then looks only at the squares that it lies in.
+                self.squares.file(number, from, to, what.matters_within());
                 done += 1.0;
             }
         }
@@ -186,14 +240,7 @@ impl<'a> Field<'a> {
             }
         }
         let number = u32::try_from(self.shapes.len()).unwrap_or(u32::MAX);
-        // What lies outside the area is not asked for.
-        let within = |p: Point| Point {
-            x: p.x.clamp(self.low.x - CELL_M, self.high.x + CELL_M),
-            y: p.y.clamp(self.low.y - CELL_M, self.high.y + CELL_M),
-        };
-        for cell in cells(within(shape.low), within(shape.high), 0.0) {
-            self.shapes_by_cell.entry(cell).or_default().push(number);
-        }
+        self.shape_squares.file(number, shape.low, shape.high, 0.0);
         self.shapes.push(shape);
     }
 
@@ -217,10 +264,8 @@ impl<'a> Field<'a> {
     }
 
     fn inside(&self, p: Point, kind: Kind) -> bool {
-        self.shapes_by_cell.get(&cell(p)).is_some_and(|numbers| {
-            let shapes = numbers.iter().filter_map(|&number| self.shapes.get(number as usize));
-            shapes.filter(|shape| shape.kind == kind).any(|shape| shape.holds(p))
-        })
+        let shapes = self.shape_squares.at(p).iter().filter_map(|&number| self.shapes.get(number as usize));
+        shapes.filter(|shape| shape.kind == kind).any(|shape| shape.holds(p))
     }
 
     /// Whether nobody may lay wire here.
@@ -251,40 +296,29 @@ impl<'a> Field<'a> {
         let middle = p.middle(q);
         let run = q.minus(p);
         let (mut beside_way, mut in_traffic, mut near_power) = (false, false, false);
-        let mut seen: Vec<u32> = Vec::new();
-        for cell in cells(p, q, LOOK_OUT.value()) {
-            let Some(numbers) = self.by_cell.get(&cell) else { continue };
-            for &number in numbers {
-                if seen.contains(&number) {
-                    continue;
+        for number in self.squares.near(p, q, 0.0) {
+            let Some(segment) = self.segments.get(number as usize) else { continue };
+            let crossed = crosses(p, q, segment.a, segment.b);
+            match segment.what {
+                What::Wall if crossed => return None,
+                What::Power => {
+                    near_power |= crossed || from_segment(middle, segment.a, segment.b) <= LOOK_OUT.value();
                 }
-                seen.push(number);
-                let Some(segment) = self.segments.get(number as usize) else { continue };
-                let crossed = crosses(p, q, segment.a, segment.b);
-                match segment.what {
-                    What::Wall if crossed => return None,
-                    What::Power => {
-                        near_power |=
-                            crossed || from_segment(middle, segment.a, segment.b) <= LOOK_OUT.value();
+                What::Wall | What::Way { structure: Some(Structure::Tunnel | Structure::Culvert), .. } => {}
+                What::Way { obstacle, half_m, structure } => {
+                    let along = segment.b.minus(segment.a);
+                    let sine = run.cross(along).abs() / (run.length() * along.length()).max(1e-9);
+                    let off = from_segment(middle, segment.a, segment.b);
+                    if crossed {
+                        let near =
+                            structure == Some(Structure::Bridge) || self.passage_near(middle, obstacle);
+                        let toll = if near { Toll::ByPassage(obstacle) } else { Toll::Crossing(obstacle) };
+                        bill.crossing(toll, costs);
                     }
-                    What::Wall
-                    | What::Way { structure: Some(Structure::Tunnel | Structure::Culvert), .. } => {}
-                    What::Way { obstacle, half_m, structure } => {
-                        let along = segment.b.minus(segment.a);
-                        let sine = run.cross(along).abs() / (run.length() * along.length()).max(1e-9);
-                        let off = from_segment(middle, segment.a, segment.b);
-                        if crossed {
-                            let near =
-                                structure == Some(Structure::Bridge) || self.passage_near(middle, obstacle);
-                            let toll =
-                                if near { Toll::ByPassage(obstacle) } else { Toll::Crossing(obstacle) };
-                            bill.crossing(toll, costs);
-                        }
-                        let along_it = sine < ALONG_SINE;
-                        in_traffic |= along_it && obstacle.carries_traffic() && off < half_m;
-                        beside_way |= !matches!(obstacle, Obstacle::Railway | Obstacle::Stream)
-                            && off <= half_m + VERGE_M;
-                    }
+                    let along_it = sine < ALONG_SINE;
+                    in_traffic |= along_it && obstacle.carries_traffic() && off < half_m;
+                    beside_way |=
+                        !matches!(obstacle, Obstacle::Railway | Obstacle::Stream) && off <= half_m + VERGE_M;
                 }
             }
         }
@@ -312,17 +346,15 @@ impl<'a> Field<'a> {
 
     /// Whether a bridge or culvert that may serve to get past is drawn near.
     fn passage_near(&self, p: Point, obstacle: Obstacle) -> bool {
-        cells(p, p, PASSAGE_M).any(|cell| {
-            let numbers = self.by_cell.get(&cell).map(Vec::as_slice).unwrap_or_default();
-            numbers.iter().filter_map(|&number| self.segments.get(number as usize)).any(|segment| {
-                let serves = match segment.what {
-                    // A culvert leads a stream beneath a way; a bridge leads a way over a stream or rails.
-                    What::Way { structure: Some(Structure::Culvert), .. } => obstacle != Obstacle::Stream,
-                    What::Way { structure: Some(Structure::Bridge), .. } => true,
-                    _ => false,
-                };
-                serves && from_segment(p, segment.a, segment.b) <= PASSAGE_M
-            })
+        let near = self.squares.near(p, p, PASSAGE_M);
+        near.into_iter().filter_map(|number| self.segments.get(number as usize)).any(|segment| {
+            let serves = match segment.what {
+                // A culvert leads a stream beneath a way; a bridge leads a way over a stream or rails.
+                What::Way { structure: Some(Structure::Culvert), .. } => obstacle != Obstacle::Stream,
+                What::Way { structure: Some(Structure::Bridge), .. } => true,
+                _ => false,
+            };
+            serves && from_segment(p, segment.a, segment.b) <= PASSAGE_M
         })
     }
 
@@ -365,22 +397,34 @@ impl<'a> Field<'a> {
 /// Ground within a distance of a way.
 pub(super) struct Near {
     reach: f64,
-    cells: FxHashMap<Cell, Vec<(Point, Point)>>,
+    legs: Vec<(Point, Point)>,
+    squares: Squares,
 }
 
 impl Near {
     /// The ground within a distance of a way, but for its ends.
     pub(super) fn about(points: &[Point], reach: f64) -> Self {
         let (first, last) = (points[0], points[points.len() - 1]);
-        let mut near = Self { reach, cells: FxHashMap::default() };
+        let fold =
+            |of: fn(f64, f64) -> f64, by: fn(&Point) -> f64| points.iter().map(by).fold(by(&first), of);
+        let low = Point { x: fold(f64::min, |p| p.x) - reach, y: fold(f64::min, |p| p.y) - reach };
+        let high = Point { x: fold(f64::max, |p| p.x) + reach, y: fold(f64::max, |p| p.y) + reach };
+        let mut near = Self { reach, legs: Vec::new(), squares: Squares::over(low, high) };
         for two in points.windows(2) {
-            let middle = two[0].middle(two[1]);
-            let at_end = [first, last].iter().any(|end| end.minus(middle).length() < 2.0 * reach);
-            if at_end {
-                continue;
-            }
-            for cell in cells(two[0], two[1], reach) {
-                near.cells.entry(cell).or_default().push((two[0], two[1]));
+            let run = two[1].minus(two[0]);
+            // A long leg is filed piece by piece: the box about it would hold much that is not near.
+            let pieces = (run.length() / CELL_M).ceil().max(1.0);
+            let mut done = 0.0;
+            while done < pieces {
+                let (a, b) = (two[0].plus(run, done / pieces), two[0].plus(run, (done + 1.0) / pieces));
+                done += 1.0;
+                let middle = a.middle(b);
+                if [first, last].iter().any(|end| end.minus(middle).length() < 2.0 * reach) {
+                    continue;
+                }
+                let number = u32::try_from(near.legs.len()).unwrap_or(u32::MAX);
+                near.legs.push((a, b));
+                near.squares.file(number, a, b, reach);
             }
         }
         near
@@ -406,8 +450,8 @@ impl Near {
     }
 
     pub(super) fn holds(&self, p: Point) -> bool {
-        let near = self.cells.get(&cell(p)).map(Vec::as_slice).unwrap_or_default();
-        near.iter().any(|&(a, b)| from_segment(p, a, b) <= self.reach)
+        let near = self.squares.at(p).iter().filter_map(|&number| self.legs.get(number as usize));
+        near.into_iter().any(|&(a, b)| from_segment(p, a, b) <= self.reach)
     }
 }
 

@@ -15,7 +15,8 @@ const MOST_ON_VERGES: f64 = 120_000.0;
 /// The graph of a search.
 pub(super) struct Graph {
     points: Vec<Point>,
-    beside: Vec<Vec<u32>>,
+    beside: Vec<Vec<(u32, u32)>>,
+    edges: u32,
     stops: Vec<u32>,
 }
 
@@ -23,7 +24,7 @@ impl Graph {
     pub(super) fn over(field: &Field<'_>, stops: &[crate::geodesy::Position]) -> Self {
         let (wide, high) = (field.high.x - field.low.x, field.high.y - field.low.y);
         let spacing = (wide * high / MOST_PLACES).sqrt().max(FINEST_M);
-        let mut graph = Self { points: Vec::new(), beside: Vec::new(), stops: Vec::new() };
+        let mut graph = Self { points: Vec::new(), beside: Vec::new(), edges: 0, stops: Vec::new() };
         let lattice = graph.lattice(field, spacing);
         let length: f64 = field.verges().map(|(points, _)| length(&points)).sum();
         graph.verges(field, &lattice, spacing.max(2.0 * length / MOST_ON_VERGES));
@@ -54,7 +55,13 @@ impl Graph {
         self.stops[number]
     }
 
-    pub(super) fn beside(&self, node: u32) -> impl Iterator<Item = u32> + '_ {
+    /// How many steps there are.
+    pub(super) fn steps(&self) -> usize {
+        self.edges as usize
+    }
+
+    /// The places beside one, and the number of the step there, which is the same there and back.
+    pub(super) fn beside(&self, node: u32) -> impl Iterator<Item = (u32, u32)> + '_ {
         self.beside[node as usize].iter().copied()
     }
 
@@ -66,8 +73,9 @@ impl Graph {
 
     fn join(&mut self, a: u32, b: u32) {
         if a != b {
-            self.beside[a as usize].push(b);
-            self.beside[b as usize].push(a);
+            self.beside[a as usize].push((b, self.edges));
+            self.beside[b as usize].push((a, self.edges));
+            self.edges += 1;
         }
     }
 
