@@ -1,6 +1,8 @@
 //! The ground of a search on a plane: what lies near a step over it, and what the step costs. The plane touches the ground in
 //! the middle of the area and is right to a hundredth over the sixty kilometres that a search may reach.
 
+use std::ops::Range;
+
 use super::cost::{Bill, Costs, Price, Toll};
 pub(super) use crate::foreseen::course::Point;
 use crate::{
@@ -111,36 +113,42 @@ impl Squares {
         Self { low, columns, rows, numbers: vec![Vec::new(); columns * rows] }
     }
 
-    /// The squares that a box touches, with so much more on every side.
-    fn touched(&self, a: Point, b: Point, reach: f64) -> impl Iterator<Item = usize> + use<> {
+    /// The columns and rows that a box touches, with so much more on every side.
+    fn touched(&self, a: Point, b: Point, reach: f64) -> (Range<usize>, Range<usize>) {
         let span = |a: f64, b: f64, low: f64, count: usize| {
             let from = index((a.min(b) - reach - low).max(0.0) / CELL_M).unwrap_or(count);
             let to = index((a.max(b) + reach - low) / CELL_M).map_or(0, |to| (to + 1).min(count));
             from..to
         };
-        let columns = span(a.x, b.x, self.low.x, self.columns);
-        let rows = span(a.y, b.y, self.low.y, self.rows);
-        let wide = self.columns;
-        rows.flat_map(move |row| columns.clone().map(move |column| row * wide + column))
+        (span(a.x, b.x, self.low.x, self.columns), span(a.y, b.y, self.low.y, self.rows))
     }
 
     fn file(&mut self, number: u32, a: Point, b: Point, reach: f64) {
-        for square in self.touched(a, b, reach) {
-            self.numbers[square].push(number);
+        let (columns, rows) = self.touched(a, b, reach);
+        for row in rows {
+            for column in columns.clone() {
+                self.numbers[row * self.columns + column].push(number);
+            }
         }
     }
 
-    /// Each number once, in the order in which they were filed.
-    fn near(&self, a: Point, b: Point, reach: f64) -> Vec<u32> {
-        let mut near: Vec<u32> =
-            self.touched(a, b, reach).flat_map(|square| self.numbers[square].iter().copied()).collect();
-        near.sort_unstable();
-        near.dedup();
-        near
+    /// What lies in the squares that a box touches; what lies in several comes as often.
+    fn near(&self, a: Point, b: Point, reach: f64) -> impl Iterator<Item = u32> + '_ {
+        let (columns, rows) = self.touched(a, b, reach);
+        rows.flat_map(move |row| {
+            let row = row * self.columns;
+            // A row's squares lie beside each other.
+            self.numbers.get(row + columns.start..row + columns.end.max(columns.start)).unwrap_or_default()
+        })
+        .flatten()
+        .copied()
     }
 
     fn at(&self, p: Point) -> &[u32] {
-        self.touched(p, p, 0.0).next().map_or(&[], |square| &self.numbers[square])
+        let (columns, rows) = self.touched(p, p, 0.0);
+        let square =
+            (!columns.is_empty() && !rows.is_empty()).then(|| rows.start * self.columns + columns.start);
+        square.and_then(|square| self.numbers.get(square)).map_or(&[], Vec::as_slice)
     }
 }
 
@@ -296,6 +304,7 @@ impl<'a> Field<'a> {
         let middle = p.middle(q);
         let run = q.minus(p);
         let (mut beside_way, mut in_traffic, mut near_power) = (false, false, false);
+        let mut over: Vec<u32> = Vec::new();
         for number in self.squares.near(p, q, 0.0) {
             let Some(segment) = self.segments.get(number as usize) else { continue };
             let crossed = crosses(p, q, segment.a, segment.b);
@@ -309,7 +318,9 @@ impl<'a> Field<'a> {
                     let along = segment.b.minus(segment.a);
                     let sine = run.cross(along).abs() / (run.length() * along.length()).max(1e-9);
                     let off = from_segment(middle, segment.a, segment.b);
-                    if crossed {
+                    // In two squares it is still crossed once.
+                    if crossed && !over.contains(&number) {
+                        over.push(number);
                         let near =
                             structure == Some(Structure::Bridge) || self.passage_near(middle, obstacle);
                         let toll = if near { Toll::ByPassage(obstacle) } else { Toll::Crossing(obstacle) };
@@ -347,7 +358,7 @@ impl<'a> Field<'a> {
     /// Whether a bridge or culvert that may serve to get past is drawn near.
     fn passage_near(&self, p: Point, obstacle: Obstacle) -> bool {
         let near = self.squares.near(p, p, PASSAGE_M);
-        near.into_iter().filter_map(|number| self.segments.get(number as usize)).any(|segment| {
+        near.filter_map(|number| self.segments.get(number as usize)).any(|segment| {
             let serves = match segment.what {
                 // A culvert leads a stream beneath a way; a bridge leads a way over a stream or rails.
                 What::Way { structure: Some(Structure::Culvert), .. } => obstacle != Obstacle::Stream,
@@ -450,8 +461,8 @@ impl Near {
     }
 
     pub(super) fn holds(&self, p: Point) -> bool {
-        let near = self.squares.at(p).iter().filter_map(|&number| self.legs.get(number as usize));
-        near.into_iter().any(|&(a, b)| from_segment(p, a, b) <= self.reach)
+        let mut near = self.squares.at(p).iter().filter_map(|&number| self.legs.get(number as usize));
+        near.any(|&(a, b)| from_segment(p, a, b) <= self.reach)
     }
 }
 
