@@ -32,9 +32,13 @@ export const layerOrder = [
   'railway_ticks',
   'power_line',
   'power_masts',
+  'own_area',
+  'own_line',
+  'own_point',
   'water_name',
   'road_name',
   'place_name',
+  'own_name',
   'trace_planned_ground',
   'trace_planned',
   'trace_laid_ground',
@@ -86,9 +90,31 @@ const width = (...stops: [zoom: number, pixels: number][]): ExpressionSpecificat
 
 const line = { source: 'terrain', 'source-layer': 'line', type: 'line' } as const;
 const area = { source: 'terrain', 'source-layer': 'area' } as const;
+const own = { source: 'terrain', 'source-layer': 'own' } as const;
 const round = { 'line-cap': 'round', 'line-join': 'round' } as const;
 const name = ['coalesce', ['get', 'name'], ''] as ExpressionSpecification;
 const named: ExpressionSpecification = ['has', 'name'];
+const shape = (...types: string[]): ExpressionSpecification => ['in', ['geometry-type'], ['literal', types]];
+/** What the unit has seen, in words: the kind, and the name where it has one. */
+const ownWords: ExpressionSpecification = [
+  'concat',
+  [
+    'match',
+    ['get', 'kind'],
+    'main_highway',
+    'main highway',
+    'dirt_road',
+    'dirt road',
+    'power_line',
+    'power line',
+    'closed_way',
+    'closed way',
+    'soft_ground',
+    'soft ground',
+    ['get', 'kind'],
+  ],
+  ['case', named, ['concat', ' ', name], ''],
+];
 
 /** Every layer, in the colours of a light. */
 export function layers(light: Light): LayerSpecification[] {
@@ -130,6 +156,47 @@ export function layers(light: Light): LayerSpecification[] {
   });
 
   return inOrder([
+    {
+      ...own,
+      id: 'own_area',
+      type: 'fill',
+      filter: shape('Polygon', 'MultiPolygon'),
+      paint: { 'fill-color': colour.ink, 'fill-opacity': 0.1 },
+    },
+    {
+      ...own,
+      id: 'own_line',
+      type: 'line',
+      filter: shape('LineString', 'MultiLineString', 'Polygon', 'MultiPolygon'),
+      layout: { 'line-join': 'round' },
+      paint: { 'line-color': colour.ink, 'line-width': 2, 'line-dasharray': [4, 2, 1, 2] },
+    },
+    {
+      ...own,
+      id: 'own_point',
+      type: 'circle',
+      filter: shape('Point', 'MultiPoint'),
+      paint: {
+        'circle-radius': 5,
+        'circle-color': colour.paper,
+        'circle-stroke-color': colour.ink,
+        'circle-stroke-width': 2.5,
+      },
+    },
+    {
+      ...own,
+      id: 'own_name',
+      type: 'symbol',
+      minzoom: 12,
+      layout: {
+        'text-field': ownWords,
+        'text-font': ['sans-serif'],
+        'text-size': 14,
+        'text-offset': [0, 1.1],
+        'text-anchor': 'top',
+      },
+      paint: { 'text-color': colour.ink, 'text-halo-color': colour.paper, 'text-halo-width': 2.5 },
+    },
     { id: 'paper', type: 'background', paint: { 'background-color': colour.paper } },
     { ...area, id: 'wood', type: 'fill', filter: kind('wood'), paint: { 'fill-color': colour.wood } },
     {
