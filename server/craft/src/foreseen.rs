@@ -5,7 +5,7 @@
 //!
 //! Widths by class, and every distance here without a source of its own, are common practice, no source.
 
-mod approach;
+pub(crate) mod approach;
 pub(crate) mod course;
 mod grouping;
 pub(crate) mod meeting;

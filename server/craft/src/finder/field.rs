@@ -6,7 +6,10 @@ use std::ops::Range;
 use super::cost::{Bill, Costs, Price, Toll};
 pub(super) use crate::foreseen::course::Point;
 use crate::{
-    foreseen::{Area, Bounds, Ground, LOOK_OUT, Structure, course::Plane, meeting::from_segment, width},
+    foreseen::{
+        Area, Bounds, Ground, LOOK_OUT, Structure, approach::apart, course::Plane, meeting::from_segment,
+        width,
+    },
     geodesy::Position,
     obstacle::Obstacle,
 };
@@ -307,6 +310,9 @@ impl<'a> Field<'a> {
         let mut over: Vec<u32> = Vec::new();
         for number in self.squares.near(p, q, 0.0) {
             let Some(segment) = self.segments.get(number as usize) else { continue };
+            if apart(p, q, segment.a, segment.b, segment.what.matters_within()) {
+                continue;
+            }
             let crossed = crosses(p, q, segment.a, segment.b);
             match segment.what {
                 What::Wall if crossed => return None,
@@ -315,8 +321,6 @@ impl<'a> Field<'a> {
                 }
                 What::Wall | What::Way { structure: Some(Structure::Tunnel | Structure::Culvert), .. } => {}
                 What::Way { obstacle, half_m, structure } => {
-                    let along = segment.b.minus(segment.a);
-                    let sine = run.cross(along).abs() / (run.length() * along.length()).max(1e-9);
                     let off = from_segment(middle, segment.a, segment.b);
                     // In two squares it is still crossed once.
                     if crossed && !over.contains(&number) {
@@ -326,8 +330,9 @@ impl<'a> Field<'a> {
                         let toll = if near { Toll::ByPassage(obstacle) } else { Toll::Crossing(obstacle) };
                         bill.crossing(toll, costs);
                     }
-                    let along_it = sine < ALONG_SINE;
-                    in_traffic |= along_it && obstacle.carries_traffic() && off < half_m;
+                    in_traffic |= off < half_m
+                        && obstacle.carries_traffic()
+                        && runs_along(run, segment.b.minus(segment.a));
                     beside_way |=
                         !matches!(obstacle, Obstacle::Railway | Obstacle::Stream) && off <= half_m + VERGE_M;
                 }
@@ -464,6 +469,11 @@ impl Near {
         let mut near = self.squares.at(p).iter().filter_map(|&number| self.legs.get(number as usize));
         near.any(|&(a, b)| from_segment(p, a, b) <= self.reach)
     }
+}
+
+/// Whether two directions are nearly one.
+fn runs_along(run: Point, way: Point) -> bool {
+    run.cross(way).abs() < ALONG_SINE * run.length() * way.length()
 }
 
 /// Whether a piece goes over a segment, told by sides alone. A place right on a line counts to one side of it, so that a way

@@ -116,7 +116,7 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
 }
 
 /// Whether p to q is surely farther than that from a to b, by the boxes about them: most of a power line is nowhere near.
-fn apart(p: Point, q: Point, a: Point, b: Point, reach: f64) -> bool {
+pub(crate) fn apart(p: Point, q: Point, a: Point, b: Point, reach: f64) -> bool {
     let on_axis = |p: f64, q: f64, a: f64, b: f64| p.min(q) > a.max(b) + reach || p.max(q) < a.min(b) - reach;
     on_axis(p.x, q.x, a.x, b.x) || on_axis(p.y, q.y, a.y, b.y)
 }
