@@ -221,12 +221,8 @@ impl Martin {
     async fn start(database: &PgConnectOptions) -> Result<Option<Self>, Failure> {
         let port = TcpListener::bind("127.0.0.1:0").await?.local_addr()?.port();
         let name = database.get_database().unwrap_or_default();
-        let url = format!(
-            "host={} port={} user={} dbname={name}",
-            host(database),
-            database.get_port(),
-            database.get_username()
-        );
+        let (user, port_of) = (database.get_username(), database.get_port());
+        let url = format!("postgres://{user}@localhost:{port_of}/{name}?host={}", host(database));
         let address = format!("127.0.0.1:{port}");
         let started = Command::new("martin")
             .args(["--listen-addresses", &address, "--cache-size", "0", "--pool-size", "4"])
