@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { CrossingFeature, ForeseenCrossing } from '../../api/types.ts';
+import type { CrossingFeature, ForeseenCrossing, PlannedCrossing } from '../../api/types.ts';
 import { keysOf, planned, toSend, toStrip, type Change } from './planned.ts';
 
 const found = (way: number, more: Partial<ForeseenCrossing> = {}): ForeseenCrossing =>
@@ -23,12 +23,13 @@ const stands = (id: string, position: [number, number]): CrossingFeature =>
 
 function plan(
   crossings: ForeseenCrossing[],
-  changes = new Map<string, Change>(),
+  changes = new Map<string, Change | null>(),
   known: CrossingFeature[] = [],
   ids = new Map<string, string>(),
+  earlier: PlannedCrossing[] = [],
 ) {
   let n = 0;
-  return planned(crossings, changes, known, ids, () => `new ${(n += 1)}`);
+  return planned(crossings, changes, known, ids, () => `new ${(n += 1)}`, earlier);
 }
 
 describe('the crossings of a plan', () => {
@@ -65,6 +66,25 @@ describe('the crossings of a plan', () => {
   it('that an earlier plan gave the line keep their ids', () => {
     const known = [stands('old', [-4.6, 54.0101]), stands('far', [-4.6, 54.9])];
     expect(plan([found(1), found(2)], new Map(), known).map(({ id }) => id)).toEqual(['old', 'new 1']);
+  });
+
+  it('of the saved plan that is drawn on from keep its ids, its changes and its reasons, until they are taken back', () => {
+    const saved: PlannedCrossing = {
+      crossing: 'saved',
+      obstacle: 'road',
+      position: [-4.6, 54.01],
+      construction: 'ladder',
+      because: 'the culvert is choked',
+    };
+    const [one] = plan([found(1)], new Map(), [], new Map(), [saved]);
+    expect(one).toMatchObject({
+      id: 'saved',
+      construction: 'ladder',
+      change: { because: 'the culvert is choked' },
+    });
+    const back = new Map([[one?.key ?? '', null]]);
+    const [again] = plan([found(1)], back, [], new Map(), [saved]);
+    expect(again).toMatchObject({ id: 'saved', construction: 'through_culvert', change: null });
   });
 
   it('hang on the strip as foreseen', () => {

@@ -40,31 +40,34 @@ export function keysOf(found: readonly ForeseenCrossing[]): string[] {
 const isCrossing = ({ passes }: ForeseenCrossing): boolean => passes !== 'beneath';
 
 /**
- * The crossings of a plan. `known` are those that an earlier plan gave the line; `ids` are the names that this page has given,
- * and is added to.
+ * The crossings of a plan. `changes` are the chief's: null where a crossing shall be built as proposed after all. `known` are those
+ * that an issued plan gave the line, and `earlier` those of the saved plan that is drawn on from, with its own changes; `ids` are the
+ * names that this page has given, and is added to.
  */
 export function planned(
   found: readonly ForeseenCrossing[],
-  changes: ReadonlyMap<string, Change>,
+  changes: ReadonlyMap<string, Change | null>,
   known: readonly CrossingFeature[],
   ids: Map<string, string>,
   fresh: () => string,
+  earlier: readonly PlannedCrossing[] = [],
 ): Planned[] {
   const crossings = found.filter(isCrossing);
   const keys = keysOf(crossings);
   const taken = new Set<string>();
   return crossings.map((crossing, n) => {
     const key = keys[n] ?? '';
+    const isHere = (obstacle: string, position: readonly number[]) =>
+      obstacle === crossing.obstacle && distance_m(place(position), place(crossing.position)) <= SAME_PLACE_M;
     const same = known.find(
-      ({ id, properties, geometry }) =>
-        !taken.has(id) &&
-        properties.obstacle === crossing.obstacle &&
-        distance_m(place(geometry.coordinates), place(crossing.position)) <= SAME_PLACE_M,
+      ({ id, properties, geometry }) => !taken.has(id) && isHere(properties.obstacle, geometry.coordinates),
     );
-    const id = same?.id ?? ids.get(key) ?? fresh();
+    const before = earlier.find((one) => !taken.has(one.crossing) && isHere(one.obstacle, one.position));
+    const id = same?.id ?? ids.get(key) ?? before?.crossing ?? fresh();
     if (!same) ids.set(key, id);
     taken.add(id);
-    const change = changes.get(key) ?? null;
+    const chosen = changes.get(key);
+    const change = chosen === undefined ? changeIn(before) : chosen;
     return {
       key,
       id,
@@ -74,6 +77,10 @@ export function planned(
     };
   });
 }
+
+/** What a saved plan has otherwise than was proposed: it says why. */
+const changeIn = (before: PlannedCrossing | undefined): Change | null =>
+  before?.because ? { construction: before.construction ?? null, because: before.because } : null;
 
 /** As the service takes it. */
 export const toSend = ({ id, found, construction, change }: Planned): PlannedCrossing => ({
