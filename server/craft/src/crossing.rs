@@ -94,6 +94,44 @@ pub struct InHand {
     pub since: DateTime<Utc>,
 }
 
+/// To which team the command post gave a crossing.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GivenTo {
+    /// The team's call sign.
+    pub team: Name,
+    /// Its place in the team's round, from 1.
+    pub place: RoundPlace,
+}
+
+/// A place in a team's round.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "i16")]
+#[schema(value_type = i16, minimum = 1, maximum = 1000)]
+pub struct RoundPlace(i16);
+
+impl RoundPlace {
+    /// The last place that there is.
+    pub const LAST: i16 = 1_000;
+
+    /// The place, as it is counted.
+    #[must_use]
+    pub fn number(self) -> i16 {
+        self.0
+    }
+}
+
+impl TryFrom<i16> for RoundPlace {
+    type Error = String;
+    fn try_from(number: i16) -> Result<Self, String> {
+        if (1..=Self::LAST).contains(&number) {
+            Ok(Self(number))
+        } else {
+            Err(format!("{number} is no place in a round: give 1 to {}", Self::LAST))
+        }
+    }
+}
+
 /// What was told of a crossing by somebody who did not know how it stood: two teams that were apart and did the same work,
 /// or one that found wire where another had struck the crossing out. The log has both; this says that there are two, and
 /// where the second is.
@@ -147,6 +185,8 @@ pub struct Crossing {
     pub opened_at: DateTime<Utc>,
     /// When the wire was got over.
     pub passed_at: Option<DateTime<Utc>>,
+    /// To which team the command post gave it, while there is work.
+    pub given_to: Option<GivenTo>,
     /// Who has it in hand.
     pub in_hand: Option<InHand>,
     /// When it was finished.
@@ -216,6 +256,7 @@ impl Crossing {
             left_undone: Vec::new(),
             opened_at: when,
             passed_at: None,
+            given_to: None,
             in_hand: None,
             finished_at: None,
             finished_by: None,

@@ -41,6 +41,7 @@ impl Party {
                     | Kind::PlanIssued
                     | Kind::CrossingForeseen
                     | Kind::CrossingProved
+                    | Kind::CrossingGivenOut
                     | Kind::LineHandedOver
             ),
             (Self::FollowUpTeam, Act::Report(kind)) => matches!(
@@ -86,7 +87,13 @@ mod tests {
     fn only_the_command_post_plans_and_hands_over() {
         for party in [Party::LeadTeam, Party::FollowUpTeam] {
             assert!(!party.may(Act::SavePlans), "{party}");
-            for kind in [Kind::LinePlanned, Kind::PlanIssued, Kind::CrossingForeseen, Kind::LineHandedOver] {
+            for kind in [
+                Kind::LinePlanned,
+                Kind::PlanIssued,
+                Kind::CrossingForeseen,
+                Kind::CrossingGivenOut,
+                Kind::LineHandedOver,
+            ] {
                 assert!(!party.may(Act::Report(kind)), "{party} {kind:?}");
             }
         }

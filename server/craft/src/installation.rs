@@ -19,9 +19,9 @@ use crate::{
     profile::Profile,
     refusal::Refusal,
     report::{
-        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
-        CrossingStruckOut, Entry, Kind, LineHandedOver, LinePlanned, MOST_POSITIONS_A_REPORT, Note,
-        PlanIssued, ReelStarted, SpliceMade, TraceExtended,
+        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
+        CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Kind, LineHandedOver, LinePlanned,
+        MOST_POSITIONS_A_REPORT, Note, PlanIssued, ReelStarted, SpliceMade, TraceExtended,
     },
     trace::Trace,
     units::Metres,
@@ -137,6 +137,7 @@ impl Installation {
             Body::CrossingForeseen(b) => self.crossing_foreseen(b, when, profile),
             Body::CrossingMarked(b) => self.crossing_marked(b, entry, profile),
             Body::CrossingPassed(b) => self.crossing_passed(b, entry, profile),
+            Body::CrossingGivenOut(b) => self.crossing_given_out(b),
             Body::CrossingTaken(b) => self.crossing_taken(b.crossing, by, when),
             Body::CrossingGivenBack(b) => self.crossing_given_back(b, by),
             Body::CrossingFinished(b) => self.crossing_finished(b, entry, profile),
@@ -522,6 +523,15 @@ impl Installation {
         self.change(crossing)
     }
 
+    fn crossing_given_out(&self, b: &CrossingGivenOut) -> Result<Change, Refusal> {
+        let mut crossing = self.crossing(b.crossing)?;
+        if !crossing.state.is_unfinished() {
+            return Err(has_to_be(&crossing, "only what is marked and not finished is given out"));
+        }
+        crossing.given_to.clone_from(&b.to);
+        self.change(crossing)
+    }
+
     fn crossing_taken(&self, id: CrossingId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
         let mut crossing = self.crossing(id)?;
         match (crossing.state, &crossing.in_hand) {
@@ -704,8 +714,11 @@ impl Installation {
 
     // ── what follows ─────────────────────────────────────────────────────────────────────────────────────────────
 
-    fn change(&self, crossing: Crossing) -> Result<Change, Refusal> {
+    fn change(&self, mut crossing: Crossing) -> Result<Change, Refusal> {
         let line = self.line(crossing.line)?;
+        if !crossing.state.is_unfinished() {
+            crossing.given_to = None;
+        }
         Ok(self.settled(line, vec![crossing]))
     }
 

@@ -30,6 +30,8 @@ pub mod profile;
 pub mod reels;
 pub mod refusal;
 pub mod report;
+pub mod road;
+pub mod share_out;
 pub mod site;
 pub mod span;
 pub mod text;

@@ -53,7 +53,7 @@ impl std::fmt::Display for Party {
 }
 
 /// Who sent a report: the party and the call sign on the pass.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 pub struct Sender {
     /// The party.
     pub party: Party,

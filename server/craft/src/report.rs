@@ -8,6 +8,7 @@ use utoipa::ToSchema;
 
 use crate::{
     construction::Construction,
+    crossing::GivenTo,
     geodesy::Position,
     ids::{CrossingId, LineId, ReelId, ReportId},
     line::Designation,
@@ -116,6 +117,8 @@ pub enum Body {
     CrossingMarked(CrossingMarked),
     /// The wire is over and talking.
     CrossingPassed(CrossingPassed),
+    /// The command post gave the crossing to a follow-up team to finish, or took it from it.
+    CrossingGivenOut(CrossingGivenOut),
     /// A team took the crossing in hand.
     CrossingTaken(OnCrossing),
     /// The team gave it back, or the command post freed it.
@@ -268,6 +271,17 @@ pub struct CrossingPassed {
     pub done: Vec<String>,
 }
 
+/// A crossing given out: whose round it belongs to. Any team may still take it in hand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CrossingGivenOut {
+    /// The crossing.
+    pub crossing: CrossingId,
+    /// To which team, and its place in the team's round; left out: to nobody any more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<GivenTo>,
+}
+
 /// A crossing given back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -406,6 +420,7 @@ kinds! {
     CrossingForeseen = "crossing_foreseen", "crossing foreseen";
     CrossingMarked = "crossing_marked", "crossing marked";
     CrossingPassed = "crossing_passed", "crossing passed";
+    CrossingGivenOut = "crossing_given_out", "crossing given out";
     CrossingTaken = "crossing_taken", "crossing taken in hand";
     CrossingGivenBack = "crossing_given_back", "crossing given back";
     CrossingFinished = "crossing_finished", "crossing finished";
@@ -457,6 +472,7 @@ impl Body {
             Self::CrossingPassed(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingTaken(b) | Self::CrossingProved(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingGivenBack(b) => Subject::Crossing(b.crossing, None),
+            Self::CrossingGivenOut(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingFinished(b) => Subject::Crossing(b.crossing, None),
             Self::CrossingStruckOut(b) => Subject::Crossing(b.crossing, None),
             Self::Correction(b) => Subject::Report(b.corrects),

@@ -83,6 +83,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::guide::crossing_guide))
         .routes(routes!(api::report::report))
         .routes(routes!(api::queue::queue))
+        .routes(routes!(api::share_out::share_out_queue))
         .routes(routes!(api::feed::feed))
         .routes(routes!(api::log::log))
         .routes(routes!(api::pass::passes, api::pass::give_pass))

@@ -11,7 +11,7 @@ use axum::{
 };
 use futures::StreamExt;
 use laywire_craft::{bounds::NoAnswer, refusal::Refusal};
-use laywire_store::{StoreError, foreseen::ForeseenError, terrain::TerrainError};
+use laywire_store::{StoreError, foreseen::ForeseenError, road::RoadError, terrain::TerrainError};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -214,7 +214,7 @@ impl From<StoreError> for Problem {
             StoreError::CallSignInUse { team } => return Self::CallSignInUse(team),
             StoreError::NoSuchTeam { team } => {
                 return Self::Malformed {
-                    field: "made_by".to_owned(),
+                    field: "team".to_owned(),
                     what: format!(
                         "no team {team} of that party ever had a pass into this operation; check the file"
                     ),
@@ -228,6 +228,20 @@ impl From<StoreError> for Problem {
         }
         tracing::error!(%error, "the store failed");
         Self::Internal
+    }
+}
+
+impl From<RoadError> for Problem {
+    fn from(error: RoadError) -> Self {
+        match error {
+            RoadError::Ground(ForeseenError::Store(error)) => error.into(),
+            RoadError::Ground(ForeseenError::TooMuchGround) => Self::CannotReckon {
+                field: None,
+                why: "there is more on the map between these places than one question may ask for: ask from nearer by"
+                    .to_owned(),
+            },
+            other => Self::CannotReckon { field: None, why: other.to_string() },
+        }
     }
 }
 

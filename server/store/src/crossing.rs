@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use geozero::ToGeo;
 use laywire_craft::{
     construction::Construction,
-    crossing::{Conflict, Crossing, CrossingState, InHand},
+    crossing::{Conflict, Crossing, CrossingState, GivenTo, InHand},
     geodesy::Position,
     ids::{CrossingId, LineId, OperationId},
     obstacle::Obstacle,
@@ -38,6 +38,8 @@ pub(crate) struct Row {
     left_undone: Vec<String>,
     opened_at: DateTime<Utc>,
     passed_at: Option<DateTime<Utc>>,
+    given_to: Option<String>,
+    given_place: Option<i16>,
     in_hand_team: Option<String>,
     in_hand_since: Option<DateTime<Utc>>,
     finished_at: Option<DateTime<Utc>>,
@@ -100,6 +102,12 @@ macro_rules! crossing_columns {
             "passed_at",
             ", ",
             $of,
+            "given_to",
+            ", ",
+            $of,
+            "given_place",
+            ", ",
+            $of,
             "in_hand_team",
             ", ",
             $of,
@@ -131,7 +139,7 @@ macro_rules! crossing_columns {
 pub(crate) use crossing_columns;
 
 /// How many they are.
-pub(crate) const CROSSING_COLUMNS: usize = 24;
+pub(crate) const CROSSING_COLUMNS: usize = 26;
 
 /// By place and not by name, and without asking each time whether the column has the type that the schema gives it: the
 /// queue reads dozens of rows for each request.
@@ -153,15 +161,17 @@ impl FromRow<'_, PgRow> for Row {
             left_undone: row.try_get_unchecked(12)?,
             opened_at: row.try_get_unchecked(13)?,
             passed_at: row.try_get_unchecked(14)?,
-            in_hand_team: row.try_get_unchecked(15)?,
-            in_hand_since: row.try_get_unchecked(16)?,
-            finished_at: row.try_get_unchecked(17)?,
-            finished_by: row.try_get_unchecked(18)?,
-            proved_at: row.try_get_unchecked(19)?,
-            because: row.try_get_unchecked(20)?,
-            struck_out_because: row.try_get_unchecked(21)?,
-            conflicts: row.try_get_unchecked(22)?,
-            changed: row.try_get_unchecked(23)?,
+            given_to: row.try_get_unchecked(15)?,
+            given_place: row.try_get_unchecked(16)?,
+            in_hand_team: row.try_get_unchecked(17)?,
+            in_hand_since: row.try_get_unchecked(18)?,
+            finished_at: row.try_get_unchecked(19)?,
+            finished_by: row.try_get_unchecked(20)?,
+            proved_at: row.try_get_unchecked(21)?,
+            because: row.try_get_unchecked(22)?,
+            struck_out_because: row.try_get_unchecked(23)?,
+            conflicts: row.try_get_unchecked(24)?,
+            changed: row.try_get_unchecked(25)?,
         })
     }
 }
@@ -193,6 +203,13 @@ impl TryFrom<Row> for Current<Crossing> {
             (Some(team), Some(since)) => Some(InHand { team: name("crossing.in_hand_team", &team)?, since }),
             _ => None,
         };
+        let given_to = match (row.given_to, row.given_place) {
+            (Some(team), Some(place)) => Some(GivenTo {
+                team: name("crossing.given_to", &team)?,
+                place: place.try_into().map_err(|_| StoreError::corrupt("crossing.given_place", place))?,
+            }),
+            _ => None,
+        };
         let construction = row
             .construction
             .map(|c| named("crossing.construction", &Construction::ALL, Construction::as_str, &c))
@@ -216,6 +233,7 @@ impl TryFrom<Row> for Current<Crossing> {
             left_undone: row.left_undone,
             opened_at: row.opened_at,
             passed_at: row.passed_at,
+            given_to,
             in_hand,
             finished_at: row.finished_at,
             finished_by: row.finished_by.map(|t| name("crossing.finished_by", &t)).transpose()?,
@@ -303,17 +321,18 @@ pub(crate) async fn save(
     sqlx::query(
         "insert into crossing (operation, id, line, state, position, chainage_m, obstacle, hard_surface, construction,
              clearance_m, depth_m, span_m, clear_of_traffic, wire_in_traffic, left_undone, opened_at, passed_at,
-             in_hand_team, in_hand_since, finished_at, finished_by, proved_at, because, struck_out_because, conflicts,
-             changed)
+             given_to, given_place, in_hand_team, in_hand_since, finished_at, finished_by, proved_at, because,
+             struck_out_because, conflicts, changed)
          values ($1, $2, $3, $4, ST_MakePoint($5, $6)::geography, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,
-             $19, $20, $21, $22, $23, $24, $25, $26, $27)
+             $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29)
          on conflict on constraint crossing_pkey do update set
              line = excluded.line, state = excluded.state, position = excluded.position,
              chainage_m = excluded.chainage_m, obstacle = excluded.obstacle, hard_surface = excluded.hard_surface,
              construction = excluded.construction, clearance_m = excluded.clearance_m, depth_m = excluded.depth_m,
              span_m = excluded.span_m, clear_of_traffic = excluded.clear_of_traffic,
              wire_in_traffic = excluded.wire_in_traffic, left_undone = excluded.left_undone,
-             opened_at = excluded.opened_at, passed_at = excluded.passed_at, in_hand_team = excluded.in_hand_team,
+             opened_at = excluded.opened_at, passed_at = excluded.passed_at,
+             given_to = excluded.given_to, given_place = excluded.given_place, in_hand_team = excluded.in_hand_team,
              in_hand_since = excluded.in_hand_since, finished_at = excluded.finished_at,
              finished_by = excluded.finished_by, proved_at = excluded.proved_at,
              because = excluded.because, struck_out_because = excluded.struck_out_because, conflicts = excluded.conflicts,
@@ -337,6 +356,8 @@ pub(crate) async fn save(
     .bind(&c.left_undone)
     .bind(c.opened_at)
     .bind(c.passed_at)
+    .bind(c.given_to.as_ref().map(|given| given.team.as_str()))
+    .bind(c.given_to.as_ref().map(|given| given.place.number()))
     .bind(c.in_hand.as_ref().map(|held| held.team.as_str()))
     .bind(c.in_hand.as_ref().map(|held| held.since))
     .bind(c.finished_at)

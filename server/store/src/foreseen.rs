@@ -123,6 +123,27 @@ async fn in_boxes(connection: &mut PgConnection, boxes: &Boxes) -> Result<Ground
     Ok(ground)
 }
 
+/// The roads, tracks and paths in a box, as the map and the unit know them, and what the unit has found closed; none where no
+/// map is loaded.
+///
+/// # Errors
+/// Too much ground, or when the database does not answer.
+pub(crate) async fn ways_in(
+    pool: &PgPool,
+    area: foreseen::Bounds,
+) -> Result<Option<(Ground, Extract)>, ForeseenError> {
+    let mut connection = pool.begin().await?;
+    connection.execute("lock table terrain_line in access share mode").await?;
+    let Some(map) = terrain::extract_in(&mut connection).await? else { return Ok(None) };
+    let mut boxes = Boxes::default();
+    boxes.push(area);
+    let mut ground = Ground::default();
+    lines(&mut connection, &boxes, &mut ground).await?;
+    own(&mut connection, &boxes, &mut ground).await?;
+    connection.commit().await?;
+    Ok(Some((ground, map)))
+}
+
 async fn read(
     connection: &mut PgConnection,
     trace: &Trace,

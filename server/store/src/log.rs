@@ -9,7 +9,7 @@ use laywire_craft::{
     geodesy::Position,
     ids::{CrossingId, LineId, OperationId, ReportId},
     installation::Installation,
-    party::Sender,
+    party::{Party, Sender},
     profile::Profile,
     refusal::Refusal,
     report::{Body, ClockOffset, Entry, Report, Subject},
@@ -82,10 +82,18 @@ pub(crate) async fn record_in(
     let received_at = now.trunc_subsecs(6);
     let (sequence, profile) = operation::hold(&mut *tx, operation).await?;
     // Who has a crossing in hand is known by the call sign: nobody makes one up.
-    for maker in reports.iter().filter_map(|report| report.made_by.as_ref()).filter(|maker| *maker != by) {
-        if !pass::ever_given(&mut *tx, operation, maker).await? {
-            return Err(StoreError::NoSuchTeam { team: maker.team.to_string() });
+    let makers = reports.iter().filter_map(|report| report.made_by.clone());
+    let given = reports.iter().filter_map(|report| match &report.body {
+        Body::CrossingGivenOut(given) => given.to.as_ref(),
+        _ => None,
+    });
+    let given = given.map(|to| Sender { party: Party::FollowUpTeam, team: to.team.clone() });
+    let mut known = HashSet::from([by.clone()]);
+    for sender in makers.chain(given) {
+        if !known.contains(&sender) && !pass::ever_given(&mut *tx, operation, &sender).await? {
+            return Err(StoreError::NoSuchTeam { team: sender.team.to_string() });
         }
+        known.insert(sender);
     }
     let mut desk = Desk { operation, sequence, ..Desk::default() };
     let mut stands = already_there(&mut *tx, operation, &reports).await?;

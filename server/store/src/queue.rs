@@ -1,19 +1,24 @@
 //! The queue: unfinished crossings, nearest first from where the follow-up team stands. The nearest are taken by the
-//! index, on the sphere; what is shown and ordered is measured on the ellipsoid.
+//! index, on the sphere; what is shown and ordered is measured on the ellipsoid. By road, the nearest are put in the order of
+//! the travel to them.
 
 use laywire_craft::{
     crossing::Crossing,
     geodesy::{self, Position},
-    ids::{LineId, OperationId},
+    ids::{CrossingId, LineId, OperationId},
     line::Designation,
+    pace::Means,
+    road::Travel,
     units::{Degrees, Metres},
 };
 use sqlx::{FromRow, PgPool, Row as _, postgres::PgRow};
+use uuid::Uuid;
 
 use crate::{
     Current, StoreError,
     crossing::{CROSSING_COLUMNS, Row as CrossingRow, crossing_columns},
     line::metres,
+    road::{self, RoadError},
 };
 
 /// By what the queue is ordered.
@@ -40,6 +45,8 @@ pub struct Waiting {
     pub distance: Metres,
     /// In which direction it lies.
     pub direction: Degrees,
+    /// The travel to it by road, where that was asked and a way was found.
+    pub travel: Option<Travel>,
 }
 
 /// Most crossings that one call answers.
@@ -69,6 +76,7 @@ impl Row {
         Ok(Waiting {
             distance,
             direction,
+            travel: None,
             crossing,
             changed,
             designation: Designation::new(&self.designation)
@@ -173,6 +181,82 @@ pub async fn queue(
             along(pool, operation, from, line, limit).await
         }
     }
+}
+
+/// The nearest, the soonest reached by road first; those to which no way was found come last, by distance over the ground.
+///
+/// # Errors
+/// As [`road::travel`].
+pub async fn by_road(
+    pool: &PgPool,
+    operation: OperationId,
+    from: Position,
+    by: Means,
+    limit: u16,
+) -> Result<Vec<Waiting>, RoadError> {
+    let mut waiting = nearest(pool, NEAREST, operation, from, i64::from(MOST)).await?;
+    let places = std::iter::once(from).chain(waiting.iter().map(|one| one.crossing.position)).collect();
+    let profile = crate::operation::profile(pool, operation).await?;
+    let (travel, _) = road::travel(pool, places, 1, by, profile).await?;
+    for (one, travel) in waiting.iter_mut().zip(travel.into_iter().flatten().skip(1)) {
+        one.travel = travel;
+        one.distance = travel.map_or(one.distance, |travel| travel.distance_m);
+    }
+    waiting.sort_by(|a, b| {
+        let minutes = |one: &Waiting| one.travel.map(|travel| travel.travel_min);
+        (minutes(a).is_none(), minutes(a), a.distance, a.crossing.id).cmp(&(
+            minutes(b).is_none(),
+            minutes(b),
+            b.distance,
+            b.crossing.id,
+        ))
+    });
+    waiting.truncate(limit.into());
+    Ok(waiting)
+}
+
+/// Every unfinished crossing, the first that was opened first; none beyond `most` and one more.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn unfinished(
+    pool: &PgPool,
+    operation: OperationId,
+    most: usize,
+) -> Result<Vec<Crossing>, StoreError> {
+    let rows: Vec<CrossingRow> = sqlx::query_as(concat!(
+        "select ",
+        crossing_columns!(""),
+        " from crossing where operation = $1 and state in ('marked', 'passed', 'in_hand') order by opened_at, id limit $2"
+    ))
+    .bind(operation.0)
+    .bind(i64::try_from(most).unwrap_or(i64::MAX).saturating_add(1))
+    .fetch_all(pool)
+    .await?;
+    Ok(crate::crossing::all(rows)?.into_iter().map(|current| current.now).collect())
+}
+
+/// Those of the named crossings that are unfinished.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn of_these(
+    pool: &PgPool,
+    operation: OperationId,
+    ids: &[CrossingId],
+) -> Result<Vec<Crossing>, StoreError> {
+    let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
+    let rows: Vec<CrossingRow> = sqlx::query_as(concat!(
+        "select ",
+        crossing_columns!(""),
+        " from crossing where operation = $1 and id = any($2) and state in ('marked', 'passed', 'in_hand')
+         order by opened_at, id"
+    ))
+    .bind(operation.0)
+    .bind(ids)
+    .fetch_all(pool)
+    .await?;
+    Ok(crate::crossing::all(rows)?.into_iter().map(|current| current.now).collect())
 }
 
 /// The nearest by the index, measured on the ellipsoid; more are taken until none that was left out can be nearer.

@@ -419,6 +419,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/queue/share-out': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * Proposes which team finishes which crossings, so that the last ends soonest: by the travel along roads, tracks and paths, and the
+     *     profile's minutes for each construction by day. What a team has in hand it finishes first.
+     */
+    post: operations['share_out_queue'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/reports': {
     parameters: {
       query?: never;
@@ -705,6 +725,10 @@ export interface components {
       | (components['schemas']['CrossingPassed'] & {
           /** @enum {string} */
           kind: 'crossing_passed';
+        })
+      | (components['schemas']['CrossingGivenOut'] & {
+          /** @enum {string} */
+          kind: 'crossing_given_out';
         })
       | (components['schemas']['OnCrossing'] & {
           /** @enum {string} */
@@ -1041,6 +1065,12 @@ export interface components {
       /** @description The crossing. */
       crossing: components['schemas']['CrossingId'];
     };
+    /** @description A crossing given out: whose round it belongs to. Any team may still take it in hand. */
+    CrossingGivenOut: {
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      to?: components['schemas']['GivenTo'] | null;
+    };
     /**
      * Format: uuid
      * @description The place where a line meets an obstacle.
@@ -1107,6 +1137,7 @@ export interface components {
        */
       finished_at: string | null;
       finished_by: components['schemas']['Name'] | null;
+      given_to: components['schemas']['GivenTo'] | null;
       /** @description Its grid reference (MGRS, 1 m). */
       grid: string;
       /** @description Whether the surface is too hard to dig. */
@@ -1574,6 +1605,13 @@ export interface components {
       /** @description The secret. It is kept nowhere: write it down or show its QR code now. */
       secret: string;
     };
+    /** @description To which team the command post gave a crossing. */
+    GivenTo: {
+      /** @description Its place in the team's round, from 1. */
+      place: components['schemas']['RoundPlace'];
+      /** @description The team's call sign. */
+      team: components['schemas']['Name'];
+    };
     /**
      * @description What the ground is over a stretch.
      * @enum {string}
@@ -1702,6 +1740,7 @@ export interface components {
       | 'crossing_foreseen'
       | 'crossing_marked'
       | 'crossing_passed'
+      | 'crossing_given_out'
       | 'crossing_taken'
       | 'crossing_given_back'
       | 'crossing_finished'
@@ -1764,6 +1803,13 @@ export interface components {
       near_open_ohm: components['schemas']['Ohms'];
       /** @description What the leak leads to. */
       path?: components['schemas']['LeakPath'];
+    };
+    /** @description A crossing that is not shared out. */
+    LeftOut: {
+      /** @description Why nobody is sent there. */
+      because: components['schemas']['WhyLeftOut'];
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
     };
     /**
      * @description Which trace a line's chainages run along.
@@ -2283,7 +2329,7 @@ export interface components {
      * @description By what the queue is ordered.
      * @enum {string}
      */
-    Order: 'near' | 'along' | 'hazard';
+    Order: 'near' | 'along' | 'hazard' | 'road';
     /**
      * @description What became of a report.
      * @enum {string}
@@ -3176,6 +3222,35 @@ export interface components {
      * @description One report, made on the device before it is sent.
      */
     ReportId: string;
+    /** @description A team's round. */
+    Round: {
+      /** @description Where it goes, one after the other. */
+      stops: components['schemas']['RoundStop'][];
+      /** @description The team. */
+      team: components['schemas']['Name'];
+    };
+    /**
+     * Format: int32
+     * @description A place in a team's round.
+     */
+    RoundPlace: number;
+    /** @description A crossing in a team's round. */
+    RoundStop: {
+      /** @description When the work begins, in minutes from now. */
+      begins_after_min: components['schemas']['Minutes'];
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      /** @description The way there, in metres. */
+      distance_m: components['schemas']['Metres'];
+      /** @description When it is finished, in minutes from now. */
+      ends_after_min: components['schemas']['Minutes'];
+      /** @description Whether the team has it in hand already. */
+      in_hand: boolean;
+      /** @description What the report `crossing_given_out` says to give it so. */
+      to: components['schemas']['GivenTo'];
+      /** @description The way there, in minutes. */
+      travel_min: components['schemas']['Minutes'];
+    };
     /** @description A height that one rule asks for. */
     RuledHeight: {
       /** @description The least height, in metres. */
@@ -3243,6 +3318,27 @@ export interface components {
     Share: number;
     /** Format: int32 */
     ShareMinutes: number;
+    /** @description A proposal: who finishes what, in which order. */
+    ShareOut: {
+      ends_after_min: components['schemas']['Minutes'] | null;
+      /** @description Crossings that nobody can be sent to now, and why. */
+      left_out: components['schemas']['LeftOut'][];
+      /** @description The map. */
+      map: components['schemas']['MapUsed'];
+      /** @description Crossings that no way leads to from any team. */
+      not_reached: components['schemas']['CrossingId'][];
+      /** @description Each team's round, in the order of the question. */
+      rounds: components['schemas']['Round'][];
+    };
+    /** @description What is to be shared out, and among whom. */
+    ShareOutQuestion: {
+      /** @description By what means the teams go. */
+      by?: components['schemas']['PaceMeans'];
+      /** @description Which crossings; left out, all that are unfinished, up to 100. */
+      crossings?: components['schemas']['CrossingId'][] | null;
+      /** @description The follow-up teams. */
+      teams: components['schemas']['TeamAt'][];
+    };
     /** @description The readings over a short, the far ends parted. */
     ShortTest: {
       far_ohm?: components['schemas']['Ohms'] | null;
@@ -3622,6 +3718,13 @@ export interface components {
      * @enum {string}
      */
     TalkingVerdict: 'talks' | 'talks_while_dry' | 'beyond' | 'unknown';
+    /** @description A team and where it is. */
+    TeamAt: {
+      /** @description Where it is, or will be when it sets out. */
+      position: components['schemas']['Position'];
+      /** @description Its call sign. */
+      team: components['schemas']['Name'];
+    };
     /** @description What the wire is judged by: the telephone at its ends. */
     Telephone:
       | 'ta_1'
@@ -3770,13 +3873,14 @@ export interface components {
       designation: components['schemas']['Designation'];
       /** @description In which direction, clockwise from true north. */
       direction_deg: components['schemas']['Degrees'];
-      /** @description How far it is: over the ground, or along the line when the order says so. */
+      /** @description How far it is: over the ground, or along the line or by road when the order says so. */
       distance_m: components['schemas']['Metres'];
       /**
        * Format: date-time
        * @description Since when it has stood open: passed, or else marked.
        */
       open_since: string;
+      travel_min: components['schemas']['Minutes'] | null;
     };
     /** @description The water of a stream. */
     Water: {
@@ -3801,6 +3905,11 @@ export interface components {
       /** @description The plan. */
       plan: components['schemas']['Plan'];
     };
+    /**
+     * @description Why nobody is sent to a crossing.
+     * @enum {string}
+     */
+    WhyLeftOut: 'not_passed' | 'in_hand_of_another' | 'not_unfinished';
     /**
      * @description Why there is no second trace.
      * @enum {string}
@@ -5246,6 +5355,8 @@ export interface operations {
         order?: components['schemas']['Order'];
         /** @description How many, 1 to 100. */
         limit?: number;
+        /** @description By what means the team goes by road. */
+        by?: components['schemas']['PaceMeans'];
         /** @description The line to go along. */
         line?: components['schemas']['LineId'];
         /** @description Which pass to speak with, in a browser that holds several. */
@@ -5284,6 +5395,71 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  share_out_queue: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['ShareOutQuestion'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ShareOut'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
         headers: {
           [name: string]: unknown;
         };

@@ -127,6 +127,7 @@ export const kindWords: Record<Kind, string> = {
   crossing_marked: 'crossing marked',
   crossing_passed: 'wire is over',
   crossing_taken: 'taken in hand',
+  crossing_given_out: 'given out',
   crossing_given_back: 'given back',
   crossing_finished: 'finished',
   crossing_proved: 'proved',

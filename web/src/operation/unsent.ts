@@ -62,6 +62,9 @@ export function withUnsent(shown: Drawn, kept: readonly Kept[], sequence: number
       case 'crossing_taken':
         change(crossings, body.crossing, { state: 'in_hand', in_hand: { team: by.team, since: at } });
         break;
+      case 'crossing_given_out':
+        change(crossings, body.crossing, { given_to: body.to ?? null });
+        break;
       case 'crossing_given_back': {
         const passed = crossings.get(body.crossing)?.properties.passed_at;
         change(crossings, body.crossing, { state: passed ? 'passed' : 'marked', in_hand: null });
@@ -70,6 +73,7 @@ export function withUnsent(shown: Drawn, kept: readonly Kept[], sequence: number
       case 'crossing_finished':
         change(crossings, body.crossing, {
           state: 'finished',
+          given_to: null,
           in_hand: null,
           wire_in_traffic: false,
           finished_at: at,
@@ -82,6 +86,7 @@ export function withUnsent(shown: Drawn, kept: readonly Kept[], sequence: number
       case 'crossing_struck_out':
         change(crossings, body.crossing, {
           state: 'struck_out',
+          given_to: null,
           in_hand: null,
           wire_in_traffic: false,
           struck_out_because: body.because,
@@ -174,6 +179,7 @@ function marked(
       left_undone: [],
       opened_at: at,
       passed_at: null,
+      given_to: null,
       in_hand: null,
       finished_at: null,
       finished_by: null,

@@ -54,6 +54,12 @@ impl Bounds {
         }
     }
 
+    /// The middle of the box.
+    pub(crate) fn middle(self) -> Position {
+        let (low, high) = (self.south_west, self.north_east);
+        Position::settled(f64::midpoint(low.lon(), high.lon()), f64::midpoint(low.lat(), high.lat()))
+    }
+
     pub(super) fn meets(self, other: Self) -> bool {
         self.south_west.lon() <= other.north_east.lon()
             && other.south_west.lon() <= self.north_east.lon()

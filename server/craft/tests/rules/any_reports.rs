@@ -90,6 +90,7 @@ enum What {
     },
     Taken(u128),
     GivenBack(u128),
+    GivenOut(u128, bool),
     Finished {
         n: u128,
         way: Option<C>,
@@ -152,6 +153,7 @@ fn what() -> impl Strategy<Value = What> {
             .prop_map(|(n, clear, done, height)| What::Passed { n, clear, done, height }),
         3 => n().prop_map(What::Taken),
         2 => n().prop_map(What::GivenBack),
+        1 => (n(), any::<bool>()).prop_map(|(n, to)| What::GivenOut(n, to)),
         6 => (n(), prop::option::weighted(0.3, way()), done(), height(), prop::option::of(0.0..1.0_f64))
             .prop_map(|(n, way, done, height, depth)| What::Finished { n, way, done, height, depth }),
         1 => n().prop_map(What::CrossingProved),
@@ -273,6 +275,7 @@ fn body(story: &Story, what: &What) -> Body {
         }),
         What::Taken(n) => taken(n),
         What::GivenBack(n) => given_back(n),
+        What::GivenOut(n, to) => given_out(n, to.then_some(("Follow-up 1", 1))),
         What::Finished { n, way, done, height, depth } => Body::CrossingFinished(CrossingFinished {
             construction: way,
             clearance_m: height.map(m),
@@ -339,6 +342,7 @@ fn sender(said: &Said, story: &Story, report: &Body) -> Sender {
             Kind::LinePlanned
             | Kind::PlanIssued
             | Kind::CrossingForeseen
+            | Kind::CrossingGivenOut
             | Kind::LineHandedOver
             | Kind::Correction => post(),
             Kind::CrossingTaken | Kind::CrossingGivenBack | Kind::CrossingFinished | Kind::CrossingProved => {

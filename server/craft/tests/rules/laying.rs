@@ -437,7 +437,13 @@ fn each_party_reports_its_own_work() {
         Kind::Correction,
         Kind::Note,
     ];
-    let plans = [Kind::LinePlanned, Kind::PlanIssued, Kind::CrossingForeseen, Kind::LineHandedOver];
+    let plans = [
+        Kind::LinePlanned,
+        Kind::PlanIssued,
+        Kind::CrossingForeseen,
+        Kind::CrossingGivenOut,
+        Kind::LineHandedOver,
+    ];
     assert_eq!(lays.len() + finishes.len() + both.len() + plans.len(), Kind::ALL.len());
     let bodies = |refers| {
         [
@@ -451,6 +457,7 @@ fn each_party_reports_its_own_work() {
             marked(at(1, O::Road, C::ThroughCulvert)),
             Body::CrossingPassed(passed(1)),
             taken(1),
+            given_out(1, Some(("Follow-up 1", 1))),
             given_back(1),
             built(1, O::Road, C::ThroughCulvert),
             crossing_proved(1),

@@ -4,7 +4,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::{
     construction::Construction,
-    crossing::{Crossing, CrossingState},
+    crossing::{Crossing, CrossingState, GivenTo},
     geodesy::Position,
     guide::{Choice, Item, guide},
     ids::{CrossingId, LineId, ReelId, ReportId},
@@ -16,9 +16,9 @@ use laywire_craft::{
     profile::Profile,
     refusal::Refusal,
     report::{
-        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
-        CrossingStruckOut, Entry, LineHandedOver, LinePlanned, Note, OnCrossing, OnLine, PlanIssued,
-        ReelStarted, Report, SpliceMade, Subject, TraceExtended,
+        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
+        CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, LineHandedOver, LinePlanned, Note,
+        OnCrossing, OnLine, PlanIssued, ReelStarted, Report, SpliceMade, Subject, TraceExtended,
     },
     text::{Name, Remark},
     trace::Trace,
@@ -163,6 +163,12 @@ pub(crate) fn taken(n: u128) -> Body {
 
 pub(crate) fn given_back(n: u128) -> Body {
     Body::CrossingGivenBack(CrossingGivenBack { crossing: crossing(n), because: None })
+}
+
+pub(crate) fn given_out(n: u128, to: Option<(&str, i16)>) -> Body {
+    let to =
+        to.map(|(team, place)| GivenTo { team: Name::new(team).unwrap(), place: place.try_into().unwrap() });
+    Body::CrossingGivenOut(CrossingGivenOut { crossing: crossing(n), to })
 }
 
 pub(crate) fn finished(n: u128, done: Vec<String>) -> CrossingFinished {

@@ -6,7 +6,7 @@ use axum::{Extension, Json, extract::State};
 use chrono::{DateTime, Utc};
 use laywire_craft::{
     construction::Construction,
-    crossing::{Conflict, Crossing, CrossingState, InHand},
+    crossing::{Conflict, Crossing, CrossingState, GivenTo, InHand},
     geodesy::Position,
     grid::{GridReference, Precision},
     ids::{CrossingId, LineId, OperationId},
@@ -77,6 +77,9 @@ pub struct CrossingProperties {
     #[schema(required = true)]
     #[serde(serialize_with = "super::time::perhaps")]
     passed_at: Option<DateTime<Utc>>,
+    /// To which follow-up team the command post gave it.
+    #[schema(required = true)]
+    given_to: Option<GivenTo>,
     /// Who has it in hand.
     #[schema(required = true)]
     in_hand: Option<InHand>,
@@ -129,6 +132,7 @@ impl CrossingFeature {
                 left_undone: c.left_undone.clone(),
                 opened_at: c.opened_at,
                 passed_at: c.passed_at,
+                given_to: c.given_to.clone(),
                 in_hand: c.in_hand.clone(),
                 finished_at: c.finished_at,
                 finished_by: c.finished_by.clone(),

@@ -19,5 +19,6 @@ pub mod reference;
 pub mod report;
 pub mod saved_plan;
 pub mod session;
+pub mod share_out;
 pub mod tile;
 mod time;

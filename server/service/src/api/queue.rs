@@ -8,7 +8,8 @@ use laywire_craft::{
     geodesy::{self, Position},
     ids::{LineId, OperationId},
     line::Designation,
-    units::{Degrees, Metres},
+    pace::Means,
+    units::{Degrees, Metres, Minutes},
 };
 use laywire_store::queue::{self, MOST};
 use serde::{Deserialize, Serialize};
@@ -32,6 +33,8 @@ pub enum Order {
     Along,
     /// Wire in traffic first, then by distance over the ground.
     Hazard,
+    /// By the minutes of travel along roads, tracks and paths, of the 100 nearest over the ground.
+    Road,
 }
 
 /// Where the team stands and what it asks for.
@@ -49,6 +52,9 @@ pub struct Ask {
     #[serde(default)]
     #[param(value_type = Option<u16>, minimum = 1, maximum = 100)]
     limit: Limit,
+    /// By what means the team goes by road.
+    #[serde(default)]
+    by: Means,
     /// The line to go along.
     line: Option<LineId>,
     /// Which pass to speak with, in a browser that holds several.
@@ -103,8 +109,11 @@ pub struct Queue {
 /// One unfinished crossing.
 #[derive(Serialize, ToSchema)]
 pub struct Waiting {
-    /// How far it is: over the ground, or along the line when the order says so.
+    /// How far it is: over the ground, or along the line or by road when the order says so.
     distance_m: Metres,
+    /// How long it is by road, in minutes; null in another order, and where no way was found.
+    #[schema(required = true)]
+    travel_min: Option<Minutes>,
     /// In which direction, clockwise from true north.
     direction_deg: Degrees,
     /// The same as one of eight points of the compass.
@@ -122,21 +131,23 @@ pub struct Waiting {
 #[utoipa::path(get, path = "/api/operations/{op}/queue", tag = "crossings", operation_id = "queue",
     params(("op" = OperationId, Path), Ask),
     responses((status = 200, body = Queue), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
-        (status = 404, body = ProblemDocument)))]
+        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
 pub async fn queue(
     State(service): State<Arc<Service>>,
     Extension(seat): Extension<Seat>,
     Asked(ask): Asked<Ask>,
 ) -> Result<impl IntoResponse, Problem> {
     let from = ask.from.0;
-    let order = match ask.order {
-        Order::Near => queue::Order::Near,
-        Order::Along => queue::Order::Along,
-        Order::Hazard => queue::Order::Hazard,
+    let (pool, operation, limit) = (&service.pool, seat.0.operation, ask.limit.0);
+    let waiting = match ask.order {
+        Order::Near => queue::queue(pool, operation, from, queue::Order::Near, ask.line, limit).await?,
+        Order::Along => queue::queue(pool, operation, from, queue::Order::Along, ask.line, limit).await?,
+        Order::Hazard => queue::queue(pool, operation, from, queue::Order::Hazard, ask.line, limit).await?,
+        Order::Road => queue::by_road(pool, operation, from, ask.by, limit).await?,
     };
-    let waiting = queue::queue(&service.pool, seat.0.operation, from, order, ask.line, ask.limit.0).await?;
     let waiting = waiting.into_iter().map(|w| Waiting {
         distance_m: w.distance,
+        travel_min: w.travel.map(|travel| travel.travel_min),
         direction_deg: w.direction,
         compass: geodesy::compass_point(w.direction),
         designation: w.designation,

@@ -3,15 +3,16 @@
 
 use laywire_craft::{
     construction::Construction,
+    crossing::GivenTo,
     guide,
     ids::{CrossingId, LineId, ReelId, ReportId},
     obstacle::Obstacle,
     party::{Party, Sender},
     profile::Profile,
     report::{
-        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingMarked, CrossingPassed,
-        CrossingStruckOut, Kind, LineHandedOver, Note, OnCrossing, OnLine, ReelStarted, Report, SpliceMade,
-        TraceExtended,
+        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
+        CrossingMarked, CrossingPassed, CrossingStruckOut, Kind, LineHandedOver, Note, OnCrossing, OnLine,
+        ReelStarted, Report, SpliceMade, TraceExtended,
     },
     text::{Name, Remark},
     units::Metres,
@@ -118,7 +119,7 @@ impl Story {
         // The work goes on at a few of them, so that some come far.
         let few = &self.crossings[self.crossings.len().saturating_sub(6)..];
         let Some(&(crossing, obstacle, how)) = few.choose(&mut self.rng) else { return self.on_line() };
-        match self.rng.random_range(0..9) {
+        match self.rng.random_range(0..10) {
             0..=2 => Body::CrossingPassed(CrossingPassed {
                 crossing,
                 clear_of_traffic: self.rng.random_bool(0.5),
@@ -135,6 +136,13 @@ impl Story {
                 done: self.done(obstacle, how, false, true),
             }),
             7 => Body::CrossingProved(OnCrossing { crossing }),
+            8 => Body::CrossingGivenOut(CrossingGivenOut {
+                crossing,
+                to: self.rng.random_bool(0.8).then(|| GivenTo {
+                    team: follow_up().team,
+                    place: self.rng.random_range(1..9).try_into().unwrap(),
+                }),
+            }),
             _ => Body::CrossingStruckOut(CrossingStruckOut { crossing, because: self.remark() }),
         }
     }
@@ -242,6 +250,7 @@ async fn the_state_is_what_the_log_adds_up_to() {
         Kind::CrossingPassed,
         Kind::CrossingTaken,
         Kind::CrossingGivenBack,
+        Kind::CrossingGivenOut,
         Kind::CrossingFinished,
         Kind::CrossingProved,
         Kind::CrossingStruckOut,

@@ -21,4 +21,5 @@ mod positions;
 mod profile;
 mod reckon;
 mod reports;
+mod share_out;
 mod tls;

@@ -10,6 +10,7 @@ const crossing = (id: string, properties: Partial<Figures>): CrossingFeature =>
     properties: {
       state: 'marked',
       wire_in_traffic: false,
+      given_to: null,
       in_hand: null,
       passed_at: null,
       opened_at: at(0),

@@ -54,6 +54,7 @@ const crossing = (id: string, properties: Partial<CrossingFeature['properties']>
     finished_by: null,
     grid: '30U VF 02946 01487',
     hard_surface: false,
+    given_to: null,
     in_hand: null,
     left_undone: [],
     opened_at: time('13:00'),
@@ -121,6 +122,14 @@ describe('a report as a sentence', () => {
       'passed the stream at 3.40 km of line 12, clear of traffic',
     ],
     [{ kind: 'crossing_taken', crossing: 'c' }, 'took the stream at 3.40 km of line 12 in hand'],
+    [
+      { kind: 'crossing_given_out', crossing: 'c', to: { team: 'Follow-up 2', place: 3 } },
+      'gave the stream at 3.40 km of line 12 to Follow-up 2, as number 3',
+    ],
+    [
+      { kind: 'crossing_given_out', crossing: 'c' },
+      'gave the stream at 3.40 km of line 12 to nobody any more',
+    ],
     [
       { kind: 'crossing_given_back', crossing: 'c', because: 'no poles' },
       'gave back the stream at 3.40 km of line 12: no poles',

@@ -65,6 +65,10 @@ const verbs: Verbs = {
   crossing_passed: ({ crossing, clear_of_traffic }, known) =>
     `passed ${crossingName(crossing, known)}, ${clear_of_traffic ? 'clear of traffic' : 'wire lies in traffic'}`,
   crossing_taken: ({ crossing }, known) => `took ${crossingName(crossing, known)} in hand`,
+  crossing_given_out: ({ crossing, to }, known) =>
+    to
+      ? `gave ${crossingName(crossing, known)} to ${to.team}, as number ${to.place}`
+      : `gave ${crossingName(crossing, known)} to nobody any more`,
   crossing_given_back: ({ crossing, because: reason }, known, by) =>
     `${by.party === 'command_post' ? 'freed' : 'gave back'} ${crossingName(crossing, known)}${because(reason)}`,
   crossing_finished: ({ crossing, construction, clearance_m, depth_m }, known) => {

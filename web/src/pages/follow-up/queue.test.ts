@@ -29,6 +29,7 @@ const crossing = (
       obstacle: 'road',
       construction: 'buried',
       chainage_m,
+      given_to: null,
       in_hand: null,
       wire_in_traffic: false,
       opened_at: '2026-05-04T08:00:00Z',
