@@ -79,6 +79,17 @@ pub fn share_out(question: &Question) -> Answer {
     search.answer(&order)
 }
 
+/// The same for rounds that somebody has put together: when each stop begins and ends. A crossing that stands in none is in
+/// nobody's, and one that the round does not lead to is not reached.
+#[must_use]
+pub fn timed(question: &Question, rounds: &[Vec<usize>]) -> Answer {
+    let between = |team: usize| (team > 0).then(|| question.work.len() + team - 1);
+    let round = |team: usize| rounds.get(team).into_iter().flatten().copied();
+    let order: Order =
+        (0..question.ready.len()).flat_map(|team| between(team).into_iter().chain(round(team))).collect();
+    Search { not_reached: Vec::new(), ..Search::new(question) }.answer(&order)
+}
+
 /// All rounds in one list of crossings, one after the other, with a number above the crossings' between two teams.
 type Order = Vec<usize>;
 

@@ -3722,6 +3722,11 @@ export interface components {
     TeamAt: {
       /** @description Where it is, or will be when it sets out. */
       position: components['schemas']['Position'];
+      /**
+       * @description Its round, where somebody has put it together. Given for any team, nothing is shared out: each round is timed as it
+       *     stands, after what the team has in hand.
+       */
+      round?: components['schemas']['CrossingId'][] | null;
       /** @description Its call sign. */
       team: components['schemas']['Name'];
     };

@@ -13,7 +13,7 @@ use laywire_craft::{
     profile::Profile,
     report::Kind,
     road::Travel,
-    share_out::{MOST_CROSSINGS, MOST_TEAMS, Question, share_out},
+    share_out::{MOST_CROSSINGS, MOST_TEAMS, Question, share_out, timed},
     text::Name,
     units::Minutes,
 };
@@ -52,6 +52,11 @@ pub struct TeamAt {
     team: Name,
     /// Where it is, or will be when it sets out.
     position: Position,
+    /// Its round, where somebody has put it together. Given for any team, nothing is shared out: each round is timed as it
+    /// stands, after what the team has in hand.
+    #[serde(default)]
+    #[schema(max_items = 100)]
+    round: Option<Vec<CrossingId>>,
 }
 
 /// A proposal: who finishes what, in which order.
@@ -170,6 +175,15 @@ fn checked(asked: &ShareOutQuestion) -> Result<(), Problem> {
     if names.len() < asked.teams.len() {
         return malformed("teams", "a team is named twice; leave one out".to_owned());
     }
+    let mut named = HashSet::new();
+    for id in asked.teams.iter().filter_map(|at| at.round.as_ref()).flatten() {
+        if !named.insert(id) {
+            return malformed(
+                "teams",
+                format!("crossing {id} stands in the rounds twice; leave it out once"),
+            );
+        }
+    }
     let named = asked.crossings.as_ref().map_or(1, Vec::len);
     if !(1..=MOST_CROSSINGS).contains(&named) {
         return malformed("crossings", format!("{named} crossings are named; give 1 to {MOST_CROSSINGS}"));
@@ -206,6 +220,15 @@ impl Desk {
             held.sort_by_key(|crossing| crossing.in_hand.as_ref().map(|held| held.since));
         }
         desk
+    }
+
+    /// The rounds as somebody has put them together, by the numbers of what is free; none where nobody has.
+    fn rounds(&self, asked: &ShareOutQuestion) -> Option<Vec<Vec<usize>>> {
+        let number = |id: &CrossingId| self.free.iter().position(|crossing| crossing.id == *id);
+        asked.teams.iter().any(|at| at.round.is_some()).then(|| {
+            let round = |at: &TeamAt| at.round.iter().flatten().filter_map(number).collect();
+            asked.teams.iter().map(round).collect()
+        })
     }
 
     fn leave_out(&mut self, crossing: CrossingId, because: WhyLeftOut) {
@@ -261,7 +284,10 @@ impl Desk {
             work: self.free.iter().map(work).collect(),
             travel: rows.map(columns).collect(),
         };
-        let answer = share_out(&question);
+        let answer = match self.rounds(asked) {
+            Some(rounds) => timed(&question, &rounds),
+            None => share_out(&question),
+        };
         for (round, stops) in rounds.iter_mut().zip(answer.rounds) {
             for stop in stops {
                 let crossing = self.free[stop.crossing].id;

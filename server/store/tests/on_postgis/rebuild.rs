@@ -19,13 +19,14 @@ use laywire_craft::{
 };
 use laywire_store::{
     log::Outcome,
+    pass,
     rebuild::{check, rebuild},
 };
 use rand::{RngExt, SeedableRng, rngs::StdRng, seq::IndexedRandom};
 use std::collections::HashMap;
 use uuid::Uuid;
 
-use crate::ground::{Ground, at, planned, post, report, sender};
+use crate::ground::{Ground, at, now, planned, post, report, sender};
 
 /// Makes one report after another up: most make sense, some do not, and now and then one puts an earlier one right.
 struct Story {
@@ -139,7 +140,7 @@ impl Story {
             8 => Body::CrossingGivenOut(CrossingGivenOut {
                 crossing,
                 to: self.rng.random_bool(0.8).then(|| GivenTo {
-                    team: follow_up().team,
+                    team: Name::new("Follow-up 1").unwrap(),
                     place: self.rng.random_range(1..9).try_into().unwrap(),
                 }),
             }),
@@ -205,6 +206,7 @@ async fn told(ground: &Ground, seed: u64, reports: usize) -> HashMap<Kind, usize
     }
     let teams: [Sender; 3] =
         [post(), sender(Party::LeadTeam, "Lead 1"), sender(Party::FollowUpTeam, "Follow-up 1")];
+    pass::give(&ground.pool, ground.operation, &teams[2], &[7; 32], now()).await.unwrap();
     let (rng, profile) = (StdRng::seed_from_u64(seed), Profile::field());
     let mut story = Story { rng, lines, crossings: Vec::new(), told: Vec::new(), profile };
     let mut recorded = HashMap::new();

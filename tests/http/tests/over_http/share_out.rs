@@ -88,6 +88,18 @@ async fn a_share_out_is_proposed_given_out_and_changed_by_the_command_post_alone
     }
     assert_eq!(answer["ends_after_min"], json!(now));
 
+    // Put together otherwise, it is timed as it stands.
+    let mut other = ask.clone();
+    other["teams"][0]["round"] = json!([far]);
+    other["teams"][1]["round"] = json!([near]);
+    let timed = ground.post.post("/queue/share-out", &other).await.ok(200);
+    assert_eq!(timed["rounds"][0]["stops"][1]["crossing"], json!(far), "{timed}");
+    assert_eq!(timed["rounds"][1]["stops"][0]["crossing"], json!(near), "{timed}");
+    assert!(number(&timed["ends_after_min"]) >= number(&answer["ends_after_min"]), "{timed}");
+    other["teams"][1]["round"] = json!([far]);
+    let twice = ground.post.post("/queue/share-out", &other).await.problem(422, "malformed");
+    assert!(twice["title"].as_str().unwrap().contains("stands in the rounds twice"), "{twice}");
+
     // What is taken of it goes into the log as reports.
     let give =
         json!({ "kind": "crossing_given_out", "crossing": far, "to": answer["rounds"][1]["stops"][0]["to"] });
