@@ -34,7 +34,7 @@ const MOST_TURNS: u64 = 60_000;
 /// The search begins so ready to take a worse step, in minutes of the end, and ends at the least.
 const BEGINS_AT_MIN: f64 = 30.0;
 const ENDS_AT_MIN: f64 = 0.01;
-const SEED: u64 = 0x6c61_7977_6972_65;
+const SEED: u64 = 0x006c_6179_7769_7265;
 
 /// What is shared out. Places are numbered: the teams first, then the crossings.
 #[derive(Debug, Clone, PartialEq)]

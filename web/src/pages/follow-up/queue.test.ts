@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
-import type { Body, CrossingFeature, CrossingState, LineFeature } from '../../api/types.ts';
+import type { Queue, Body, CrossingFeature, CrossingState, LineFeature } from '../../api/types.ts';
 import { withUnsent, type Drawn } from '../../operation/unsent.ts';
 import type { Kept } from '../../outbox/outbox.ts';
-import { queueFrom } from './queue.ts';
+import { byRoad, placeInRound, queueFrom } from './queue.ts';
 
 const line = (id: string, designation: string, coordinates: number[][]) =>
   ({
@@ -83,6 +83,25 @@ describe('on the device', () => {
     expect(ids(queueFrom([0, 0], 'hazard', drawn))).toEqual(['other', 'near', 'along']);
   });
 
+  it('by road is in the order of the service, and what it has not told of stays behind', () => {
+    const rows = queueFrom([0, 0], 'road', drawn);
+    const told = (id: string, travel_min: number | null) =>
+      ({ crossing: { id }, travel_min, distance_m: 7 }) as unknown as Queue['waiting'][number];
+    const answer = { waiting: [told('other', 4), told('along', null)] } as unknown as Queue;
+    expect(ids(byRoad(rows, answer))).toEqual(['other', 'along', 'near']);
+    expect(byRoad(rows, answer).map((row) => row.travel_min)).toEqual([4, null, undefined]);
+    expect(ids(byRoad(rows, null))).toEqual(['near', 'along', 'other']);
+  });
+
+  it('what was given to this team has its place, and the rest comes last', () => {
+    const one = drawn.crossings.get('near');
+    if (!one) throw new Error('it is there');
+    const given = { ...one, properties: { ...one.properties, given_to: { team: 'Follow-up 1', place: 2 } } };
+    expect(placeInRound(given, 'Follow-up 1')).toBe(2);
+    expect(placeInRound(given, 'Follow-up 2')).toBe(Infinity);
+    expect(placeInRound(one, 'Follow-up 1')).toBe(Infinity);
+  });
+
   it('what was reported without a signal counts at once', () => {
     const waits = (body: Body, order: number): Kept => ({
       order,
@@ -115,7 +134,7 @@ describe('on the device', () => {
 
   it('nothing unfinished is an empty queue, in every order', () => {
     const nothing: Drawn = { lines: drawn.lines, crossings: new Map() };
-    for (const order of ['near', 'along', 'hazard'] as const)
+    for (const order of ['near', 'along', 'hazard', 'road'] as const)
       expect(queueFrom([0, 0], order, nothing)).toEqual([]);
   });
 });

@@ -3,7 +3,7 @@
  * with a signal and without, and as old as what the page shows. It orders as the service's own queue does, with
  * figures by `ground.ts`.
  */
-import type { CrossingFeature, CrossingState, Order } from '../../api/types.ts';
+import type { CrossingFeature, CrossingState, Order, Queue } from '../../api/types.ts';
 import { direction_deg, distance_m } from '../../operation/ground.ts';
 import { place } from '../../operation/look.ts';
 import type { Place } from '../../operation/reporter.svelte.ts';
@@ -18,6 +18,26 @@ export interface Waiting {
   distance_m: number;
   direction_deg: number;
   open_since: string;
+  /** by road, where the service has told it */
+  travel_min?: number | null;
+}
+
+/** The place that the command post gave a crossing in this team's round; one that it gave to nobody, or to others, comes last. */
+export function placeInRound({ properties: { given_to } }: CrossingFeature, team: string): number {
+  return given_to?.team === team ? given_to.place : Infinity;
+}
+
+/** The rows in the order of the service's answer, with the travel from it; what it does not know of keeps its place behind. */
+export function byRoad(rows: readonly Waiting[], answer: Queue | null): Waiting[] {
+  if (!answer) return [...rows];
+  const told = new Map(answer.waiting.map((one, place) => [one.crossing.id, { ...one, place }]));
+  const place = (row: Waiting) => told.get(row.crossing.id)?.place ?? Infinity;
+  return rows
+    .map((row) => {
+      const one = told.get(row.crossing.id);
+      return one ? { ...row, travel_min: one.travel_min, distance_m: one.distance_m } : row;
+    })
+    .sort((a, b) => (place(a) === place(b) ? nearest(a, b) : place(a) - place(b)));
 }
 
 export function queueFrom(from: Place, order: Order, { lines, crossings }: Drawn): Waiting[] {
