@@ -42,6 +42,7 @@ impl Party {
                     | Kind::CrossingForeseen
                     | Kind::CrossingProved
                     | Kind::LineHandedOver
+                    | Kind::LineOrderedUp
             ),
             (Self::FollowUpTeam, Act::Report(kind)) => matches!(
                 kind,
@@ -52,6 +53,15 @@ impl Party {
                     | Kind::CrossingProved
                     | Kind::SpliceMade
                     | Kind::CallBackGood
+                    | Kind::TestMade
+                    | Kind::WatchSet
+                    | Kind::TroubleReported
+                    | Kind::TroubleNarrowed
+                    | Kind::TroubleCleared
+                    | Kind::SectionTakenUp
+                    | Kind::CrossingMadeGood
+                    | Kind::WireLost
+                    | Kind::ReelReturned
                     | Kind::Correction
                     | Kind::Note
             ),
@@ -86,7 +96,13 @@ mod tests {
     fn only_the_command_post_plans_and_hands_over() {
         for party in [Party::LeadTeam, Party::FollowUpTeam] {
             assert!(!party.may(Act::SavePlans), "{party}");
-            for kind in [Kind::LinePlanned, Kind::PlanIssued, Kind::CrossingForeseen, Kind::LineHandedOver] {
+            for kind in [
+                Kind::LinePlanned,
+                Kind::PlanIssued,
+                Kind::CrossingForeseen,
+                Kind::LineHandedOver,
+                Kind::LineOrderedUp,
+            ] {
                 assert!(!party.may(Act::Report(kind)), "{party} {kind:?}");
             }
         }
