@@ -339,3 +339,46 @@ fn no_test_is_asked_for_in_a_span_over_water() {
     assert!((next.chainage_m.value() - 1_000.0).abs() > 29.9, "{next:?}");
     assert!(next.words.contains("stream"), "{next:?}");
 }
+
+#[test]
+fn whoever_follows_the_guide_comes_to_the_fault() {
+    // Marks at every distance from each other, and a stream that no test is made over.
+    let mut story = Story::laid_to(2_800.0);
+    let over = laywire_craft::report::CrossingMarked {
+        span_m: Some(m(60.0)),
+        position: on_a(1_400.0),
+        ..at(1, O::Stream, C::OverheadTrees)
+    };
+    story.pass(over);
+    for chainage in [12.0, 90.0, 700.0, 705.0, 1_900.0, 2_790.0] {
+        story.tell(&lead(), splice(line(1), Some(chainage)));
+    }
+    story.tell(&lead(), trouble(line(1), &[Sign::CrankEasy]));
+    let mut longest = 0;
+    for part in 1_u8..40 {
+        let fault = f64::from(part) * 2_800.0 / 40.0;
+        let mut steps = Vec::new();
+        loop {
+            let open = story.line(1).proving.trouble().unwrap();
+            let guide = trouble::guide(story.line(1), &crossings(&story), Profile::field(), open);
+            let Some(next) = guide.next else {
+                let stretch = guide.stretch;
+                assert!(stretch.from_m <= m(fault) && m(fault) <= stretch.to_m, "{fault}: {stretch:?}");
+                // A quarter of a mile is walked.
+                assert!((stretch.to_m - stretch.from_m).value() <= 402.34, "{stretch:?}");
+                break;
+            };
+            let here = next.chainage_m.value();
+            assert!(!(1_370.5..1_429.5).contains(&here), "a test at {here} over the stream");
+            steps.push(story.tell(&follow_up(), answered(line(1), here, here < fault, here >= fault)));
+        }
+        longest = longest.max(steps.len());
+        // Taken back, the search begins anew.
+        for step in steps.into_iter().rev() {
+            story.tell(&follow_up(), withdrawn(step));
+        }
+    }
+    // ceil(log2(2800 / 402)) = 3 at the middle; at marks up to a quarter off it, ceil(log(2800 / 402) / log(4 / 3)) = 7.
+    assert!((3..=7).contains(&longest), "{longest}");
+    assert!(story.line(1).proving.trouble().unwrap().steps.is_empty());
+}
