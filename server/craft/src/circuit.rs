@@ -463,7 +463,7 @@ pub fn reckon(input: &CircuitInput) -> Result<CircuitAnswer, Error> {
     })
 }
 
-fn judge(expected: &ExpectedReading, reading: Ohms) -> Judgement {
+pub(crate) fn judge(expected: &ExpectedReading, reading: Ohms) -> Judgement {
     let (verdict, words) = if reading < expected.least_ohm {
         (
             ReadingVerdict::Low,

@@ -43,6 +43,7 @@ impl Party {
                     | Kind::CrossingProved
                     | Kind::CrossingGivenOut
                     | Kind::LineHandedOver
+                    | Kind::LineOrderedUp
             ),
             (Self::FollowUpTeam, Act::Report(kind)) => matches!(
                 kind,
@@ -53,6 +54,15 @@ impl Party {
                     | Kind::CrossingProved
                     | Kind::SpliceMade
                     | Kind::CallBackGood
+                    | Kind::TestMade
+                    | Kind::WatchSet
+                    | Kind::TroubleReported
+                    | Kind::TroubleNarrowed
+                    | Kind::TroubleCleared
+                    | Kind::SectionTakenUp
+                    | Kind::CrossingMadeGood
+                    | Kind::WireLost
+                    | Kind::ReelReturned
                     | Kind::Correction
                     | Kind::Note
             ),
@@ -93,6 +103,7 @@ mod tests {
                 Kind::CrossingForeseen,
                 Kind::CrossingGivenOut,
                 Kind::LineHandedOver,
+                Kind::LineOrderedUp,
             ] {
                 assert!(!party.may(Act::Report(kind)), "{party} {kind:?}");
             }

@@ -2,6 +2,9 @@
 //! the same function serves the service as reports come in, the rebuild of the state from the log, and whoever reads
 //! the log afterwards. It never reads a clock: every time comes with the entry.
 
+mod proving;
+mod recovery;
+
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Utc};
@@ -17,11 +20,12 @@ use crate::{
     obstacle::Obstacle,
     party::{Party, Sender},
     profile::Profile,
+    proving::ProofLostBy,
     refusal::Refusal,
     report::{
         Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
-        CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Kind, LineHandedOver, LinePlanned,
-        MOST_POSITIONS_A_REPORT, Note, PlanIssued, ReelStarted, SpliceMade, TraceExtended,
+        CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Kind, LinePlanned, MOST_POSITIONS_A_REPORT,
+        Note, PlanIssued, ReelStarted, SpliceMade, TraceExtended,
     },
     trace::Trace,
     units::Metres,
@@ -144,9 +148,19 @@ impl Installation {
             Body::CrossingProved(b) => self.crossing_proved(b.crossing, when),
             Body::CrossingStruckOut(b) => self.crossing_struck_out(b, entry),
             Body::CallBackGood(b) => self.call_back_good(b, stood, by, when),
-            Body::LineProved(b) => self.line_proved(b.line, when),
+            Body::LineProved(b) => self.line_proved(b, by, when, profile),
             Body::LineHandedOver(b) => self.line_handed_over(b, when),
             Body::PlanIssued(b) => self.plan_issued(b, profile),
+            Body::TestMade(b) => self.test_made(b, stood, by, when),
+            Body::WatchSet(b) => self.watch_set(b, by, when),
+            Body::TroubleReported(b) => self.trouble_reported(b, by, when),
+            Body::TroubleNarrowed(b) => self.trouble_narrowed(b, by, when, profile),
+            Body::TroubleCleared(b) => self.trouble_cleared(b, by, when),
+            Body::LineOrderedUp(b) => self.line_ordered_up(b, when),
+            Body::SectionTakenUp(b) => self.section_taken_up(b, by, when),
+            Body::CrossingMadeGood(b) => self.crossing_made_good(b, by, when),
+            Body::WireLost(b) => self.wire_lost(b, by, when),
+            Body::ReelReturned(b) => self.reel_returned(b, when),
             Body::Note(b) => self.note(b),
             Body::Correction(_) => Ok(Change::default()),
         }
@@ -162,6 +176,9 @@ impl Installation {
     /// late lay in the ground when it was proved: that is added.
     fn line_under_way(&self, id: LineId, when: DateTime<Utc>) -> Result<Line, Refusal> {
         let line = self.line(id)?;
+        if line.recovery.ordered_up.as_ref().is_some_and(|order| order.at <= when) {
+            return Err(wants(&line, "it is ordered up, and nothing is added to it any more"));
+        }
         match line.state {
             LineState::Planned => Err(wants(&line, "start it first")),
             LineState::Proved | LineState::HandedOver if !before_it_was_proved(&line, when) => {
@@ -307,12 +324,25 @@ impl Installation {
         when: DateTime<Utc>,
     ) -> Result<Change, Refusal> {
         let mut line = self.line(b.line)?;
-        if line.started_at.is_none() {
-            return Err(wants(&line, "start it first"));
-        }
         let chainage =
             if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
-        if b.from_far_end && line.through_at.is_none() {
+        self.called(&mut line, b.from_far_end, chainage, by, when)?;
+        Ok(self.settled(line, Vec::new()))
+    }
+
+    /// A good call over the line: from the far end it is through.
+    fn called(
+        &self,
+        line: &mut Line,
+        from_far_end: bool,
+        chainage: Metres,
+        by: &Sender,
+        when: DateTime<Utc>,
+    ) -> Result<(), Refusal> {
+        if line.started_at.is_none() {
+            return Err(wants(line, "start it first"));
+        }
+        if from_far_end && line.through_at.is_none() {
             // A crossing that is only foreseen is one that nobody has looked at: wire may lie across it.
             let open = |c: &&Crossing| {
                 c.line == line.id
@@ -322,48 +352,26 @@ impl Installation {
             let not_passed: Vec<Metres> = self.crossings.values().filter(open).map(|c| c.chainage).collect();
             if let Some(first) = not_passed.iter().copied().reduce(Metres::min) {
                 return Err(Refusal::NotPassed {
-                    designation: line.designation,
+                    designation: line.designation.clone(),
                     count: not_passed.len(),
                     first_chainage_m: first,
                 });
             }
             if line.laid.is_empty() {
                 return Err(wants(
-                    &line,
+                    line,
                     "no wire is reported on it; report where it lies, and then the call from the far end",
                 ));
             }
             line.through_at = Some(when);
         }
+        if from_far_end {
+            line.proving.speaks(when);
+        }
         line.call_backs.push(CallBack { at: when, chainage_m: chainage, team: by.team.clone() });
         let over = line.call_backs.len().saturating_sub(CALLS_KEPT);
         line.call_backs.drain(..over);
-        Ok(self.settled(line, Vec::new()))
-    }
-
-    fn line_proved(&self, id: LineId, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line(id)?;
-        if line.state != LineState::Finished {
-            return Err(wants(&line, "it is proved when it is through and no crossing is unfinished"));
-        }
-        line.proved_at = Some(when);
-        let proved = self
-            .crossings
-            .values()
-            .filter(|c| c.line == id && c.state == CrossingState::Finished)
-            .map(|c| Crossing { state: CrossingState::Proved, proved_at: Some(when), ..c.clone() })
-            .collect();
-        Ok(self.settled(line, proved))
-    }
-
-    fn line_handed_over(&self, b: &LineHandedOver, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
-        if line.state != LineState::Proved {
-            return Err(wants(&line, "it is handed over once it is proved"));
-        }
-        line.handed_over_at = Some(when);
-        line.handed_over_to = Some(b.to.clone());
-        Ok(self.settled(line, Vec::new()))
+        Ok(())
     }
 
     fn note(&self, b: &Note) -> Result<Change, Refusal> {
@@ -423,6 +431,9 @@ impl Installation {
         }
         if line.started_at.is_none() {
             return Err(wants(&line, "start it first, then mark what it meets"));
+        }
+        if line.state == LineState::Recovered {
+            return Err(wants(&line, "no wire lies there any more"));
         }
         if b.construction.is_none() {
             return Err(Refusal::ConstructionNeeded { obstacle: b.obstacle });
@@ -730,11 +741,12 @@ impl Installation {
         let unfinished = self.crossings.values().any(|c| c.line == line.id && open(now(c)))
             || crossings.iter().any(|c| open(c.state));
         if unfinished || line.through_at.is_none() {
-            line.proved_at = None;
-            line.handed_over_at = None;
-            line.handed_over_to = None;
+            proving::lose_proof(&mut line, ProofLostBy::CrossingOpen);
         }
-        line.state = if line.handed_over_at.is_some() {
+        let up = line.recovery.ordered_up.is_some() && crate::recovery::lying(&line).is_empty();
+        line.state = if up {
+            LineState::Recovered
+        } else if line.handed_over_at.is_some() {
             LineState::HandedOver
         } else if line.proved_at.is_some() {
             LineState::Proved

@@ -8,6 +8,8 @@ use crate::{
     geodesy::{self, Position},
     ids::{LineId, ReelId},
     plan::PlanVersion,
+    proving::Proving,
+    recovery::Recovery,
     text::Name,
     trace::Trace,
     units::Metres,
@@ -29,12 +31,21 @@ pub enum LineState {
     Proved,
     /// In the hands of the switchboard's crew.
     HandedOver,
+    /// Nothing of it lies any more that is to come up.
+    Recovered,
 }
 
 impl LineState {
     /// Every state, in the order of the work.
-    pub const ALL: [Self; 6] =
-        [Self::Planned, Self::Laying, Self::Through, Self::Finished, Self::Proved, Self::HandedOver];
+    pub const ALL: [Self; 7] = [
+        Self::Planned,
+        Self::Laying,
+        Self::Through,
+        Self::Finished,
+        Self::Proved,
+        Self::HandedOver,
+        Self::Recovered,
+    ];
 
     /// The name in the database and on the wire.
     #[must_use]
@@ -46,6 +57,7 @@ impl LineState {
             Self::Finished => "finished",
             Self::Proved => "proved",
             Self::HandedOver => "handed_over",
+            Self::Recovered => "recovered",
         }
     }
 
@@ -201,6 +213,10 @@ pub struct Line {
     pub handed_over_at: Option<DateTime<Utc>>,
     /// To whom it was handed over.
     pub handed_over_to: Option<Name>,
+    /// Its tests, its watch and its troubles.
+    pub proving: Proving,
+    /// How far it is taken up.
+    pub recovery: Recovery,
 }
 
 impl Line {
@@ -226,6 +242,8 @@ impl Line {
             proved_at: None,
             handed_over_at: None,
             handed_over_to: None,
+            proving: Proving::default(),
+            recovery: Recovery::default(),
         }
     }
 

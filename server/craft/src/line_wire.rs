@@ -313,6 +313,21 @@ pub fn record(line: &Line, crossings: &[Crossing], profile: &Profile) -> (fault:
     (record, asked.crossings.into_iter().map(|crossing| crossing.crossing).collect())
 }
 
+/// The wire from the near end to a chainage, a crossing's own wire there included.
+///
+/// # Errors
+/// A line longer, or with more crossings, than the reckoning takes.
+pub fn wire_to(
+    line: &Line,
+    crossings: &[Crossing],
+    profile: &Profile,
+    chainage: Metres,
+) -> Result<Metres, Error> {
+    let asked = Asked::of(line.length(), line.splices.len(), crossings, profile);
+    let layout = Layout::new(&asked.wire)?;
+    Ok(layout.along_wire(asked.on_line(chainage))?.to_wire_m)
+}
+
 /// The place of a chainage of the strip; none off the line.
 #[must_use]
 pub fn position(line: &Line, chainage: Metres) -> Option<Position> {

@@ -255,6 +255,53 @@ pub enum Refusal {
         /// What it must be.
         report: Kind,
     },
+    /// The final test says that the line is not good.
+    #[error("Line {designation} is not proved by this test. {} Find the trouble and test again.", words.join(" "))]
+    NotGood {
+        /// The line's number.
+        designation: Designation,
+        /// What is wrong, with the figures.
+        words: Vec<String>,
+    },
+    /// A reading that cannot be.
+    #[error("This reading cannot stand: {what}. Read again.")]
+    Reading {
+        /// What is wrong with it.
+        what: String,
+    },
+    /// The line was alive when it was tested last.
+    #[error(
+        "Line {designation} is not confirmed dead: {team} had life on it at {}. Confirm its number and its owner, test it once more, \
+         and report the test before it is ordered up.", at.format("%H:%M UTC")
+    )]
+    StillAlive {
+        /// The line's number.
+        designation: Designation,
+        /// Who tested it.
+        team: Name,
+        /// When.
+        at: DateTime<Utc>,
+    },
+    /// A stretch that ends before it begins.
+    #[error("The stretch goes from {from_m} to {to_m}: give its near end first, and its far end beyond it.")]
+    NoStretch {
+        /// Its near end as given.
+        from_m: Metres,
+        /// Its far end as given.
+        to_m: Metres,
+    },
+    /// More than a line's record holds.
+    #[error(
+        "Line {designation} has {most} {what} on record, which is the most: put what follows into a note."
+    )]
+    RecordFull {
+        /// The line's number.
+        designation: Designation,
+        /// What there is too much of.
+        what: &'static str,
+        /// The most.
+        most: usize,
+    },
     /// Only who sent it, or the command post, may correct it.
     #[error("{team} sent that report: only {team} or the command post may correct it.")]
     NotYourReport {

@@ -2,6 +2,9 @@
 //! says one thing that happened. Here is what may be said; whether it may stand is decided in
 //! [`crate::installation`].
 
+mod proving;
+mod recovery;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
 use utoipa::ToSchema;
@@ -20,6 +23,12 @@ use crate::{
     units::Metres,
 };
 
+pub use proving::{
+    Answered, Finding, LineHandedOver, LineProved, MOST_TAGS, Measured, Quality, Readings, TestMade,
+    TestedAfter, TestedFrom, TroubleCleared, TroubleNarrowed, TroubleReported, WatchSet, Weather,
+};
+pub use recovery::{CrossingMadeGood, LineOrderedUp, ReelReturned, SectionTakenUp, WireFate, WireLost};
+
 /// Most positions in one trace report.
 pub const MOST_POSITIONS_A_REPORT: usize = 1_000;
 
@@ -35,6 +44,18 @@ fn ticks<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::E
         return Err(D::Error::custom(format!("{} items are ticked, more than {MOST_TICKS}", ticks.len())));
     }
     Ok(ticks)
+}
+
+/// A list that is neither too short nor too long.
+fn bounded<'de, T: Deserialize<'de>, D: Deserializer<'de>, const LEAST: usize, const MOST: usize>(
+    deserializer: D,
+) -> Result<Vec<T>, D::Error> {
+    let list = Vec::<T>::deserialize(deserializer)?;
+    if (LEAST..=MOST).contains(&list.len()) {
+        Ok(list)
+    } else {
+        Err(D::Error::custom(format!("the list has {} entries; give {LEAST} to {MOST}", list.len())))
+    }
 }
 
 /// How far a device's clock is ahead of the service's; negative when it is behind. A device measures it whenever the
@@ -132,11 +153,31 @@ pub enum Body {
     /// A call over the wire was good.
     CallBackGood(CallBackGood),
     /// The line was tested over its whole length.
-    LineProved(OnLine),
+    LineProved(LineProved),
     /// A plan was issued: the line's trace is the plan's from now on.
     PlanIssued(PlanIssued),
     /// The line was handed to the switchboard's crew.
     LineHandedOver(LineHandedOver),
+    /// A test was made over the wire.
+    TestMade(TestMade),
+    /// A telephone and a person were left at the line.
+    WatchSet(WatchSet),
+    /// Something is wrong with the line.
+    TroubleReported(TroubleReported),
+    /// Something was learned of where the trouble is.
+    TroubleNarrowed(TroubleNarrowed),
+    /// The trouble is cleared.
+    TroubleCleared(TroubleCleared),
+    /// The line shall be taken up.
+    LineOrderedUp(LineOrderedUp),
+    /// A section was taken up.
+    SectionTakenUp(SectionTakenUp),
+    /// A crossing's place was made good again.
+    CrossingMadeGood(CrossingMadeGood),
+    /// Wire does not come back.
+    WireLost(WireLost),
+    /// What was left on a reel came back.
+    ReelReturned(ReelReturned),
     /// An earlier report was wrong.
     Correction(Correction),
     /// A remark.
@@ -337,16 +378,6 @@ pub struct CallBackGood {
     pub chainage_m: Option<Metres>,
 }
 
-/// A line handed over.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct LineHandedOver {
-    /// The line.
-    pub line: LineId,
-    /// Who took it.
-    pub to: Name,
-}
-
 /// An earlier report was wrong. The entry stays as it is; this one says what should stand in its place.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -430,6 +461,16 @@ kinds! {
     LineProved = "line_proved", "line proved";
     PlanIssued = "plan_issued", "plan issued";
     LineHandedOver = "line_handed_over", "line handed over";
+    TestMade = "test_made", "test made";
+    WatchSet = "watch_set", "watch set";
+    TroubleReported = "trouble_reported", "trouble reported";
+    TroubleNarrowed = "trouble_narrowed", "trouble narrowed";
+    TroubleCleared = "trouble_cleared", "trouble cleared";
+    LineOrderedUp = "line_ordered_up", "line ordered up";
+    SectionTakenUp = "section_taken_up", "section taken up";
+    CrossingMadeGood = "crossing_made_good", "crossing made good";
+    WireLost = "wire_lost", "wire lost";
+    ReelReturned = "reel_returned", "reel returned";
     Correction = "correction", "correction";
     Note = "note", "note";
 }
@@ -459,7 +500,18 @@ impl Body {
     pub fn subject(&self) -> Subject {
         match self {
             Self::LinePlanned(b) => Subject::Line(b.line),
-            Self::LineStarted(b) | Self::LineProved(b) => Subject::Line(b.line),
+            Self::LineStarted(b) => Subject::Line(b.line),
+            Self::LineProved(b) => Subject::Line(b.line),
+            Self::TestMade(b) => Subject::Line(b.line),
+            Self::WatchSet(b) => Subject::Line(b.line),
+            Self::TroubleReported(b) => Subject::Line(b.line),
+            Self::TroubleNarrowed(b) => Subject::Line(b.line),
+            Self::TroubleCleared(b) => Subject::Line(b.line),
+            Self::LineOrderedUp(b) => Subject::Line(b.line),
+            Self::SectionTakenUp(b) => Subject::Line(b.line),
+            Self::WireLost(b) => Subject::Line(b.line),
+            Self::ReelReturned(b) => Subject::Line(b.line),
+            Self::CrossingMadeGood(b) => Subject::Crossing(b.crossing, None),
             Self::TraceExtended(b) => Subject::Line(b.line),
             Self::ReelStarted(b) => Subject::Line(b.line),
             Self::SpliceMade(b) => Subject::Line(b.line),

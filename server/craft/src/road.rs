@@ -124,8 +124,7 @@ pub fn rate(obstacle: Obstacle, class: &str, by: Means, profile: &Profile) -> Op
     let following = profile.pace.following_rate(by).value;
     let no_walkers = matches!(class, "motorway" | "motorway_link");
     match (by, obstacle) {
-        (_, Obstacle::Railway | Obstacle::Stream)
-        | (Means::Vehicle | Means::Wagon, Obstacle::Path) => None,
+        (_, Obstacle::Railway | Obstacle::Stream) | (Means::Vehicle | Means::Wagon, Obstacle::Path) => None,
         // A road that is being built is none yet to drive on, and these are for buses and races alone.
         (_, Obstacle::Road) if matches!(class, "raceway" | "bus_guideway" | "construction") => None,
         (Means::Foot | Means::Wagon, _) => (!no_walkers).then_some(following),

@@ -234,6 +234,12 @@ macro_rules! quantity {
             }
         }
 
+        impl Default for $unit {
+            fn default() -> Self {
+                Self::ZERO
+            }
+        }
+
         impl Sum for $unit {
             fn sum<I: Iterator<Item = Self>>(figures: I) -> Self {
                 figures.fold(Self::ZERO, Add::add)

@@ -8,6 +8,8 @@ use laywire_craft::{
     ids::{LineId, OperationId},
     line::{CallBack, Designation, Line, LineState, Reel, Splice},
     plan::PlanVersion,
+    proving::Proving,
+    recovery::Recovery,
     text::Name,
     trace::Trace,
     units::Metres,
@@ -37,6 +39,8 @@ pub(crate) struct Row {
     proved_at: Option<DateTime<Utc>>,
     handed_over_at: Option<DateTime<Utc>>,
     handed_over_to: Option<String>,
+    proving: Json<Proving>,
+    recovery: Json<Recovery>,
     changed: i64,
 }
 
@@ -45,8 +49,8 @@ macro_rules! select_line {
     ($rest:literal) => {
         concat!(
             "select id, designation, from_end, to_end, state, ST_AsBinary(planned) as planned, plan, laid, laid_length_m, team, \
-             reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, changed \
-             from line where operation = $1 ",
+             reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, proving, \
+             recovery, changed from line where operation = $1 ",
             $rest
         )
     };
@@ -118,6 +122,8 @@ impl TryFrom<Row> for Current<Line> {
             proved_at: row.proved_at,
             handed_over_at: row.handed_over_at,
             handed_over_to: row.handed_over_to.map(|t| name("line.handed_over_to", &t)).transpose()?,
+            proving: row.proving.0,
+            recovery: row.recovery.0,
         };
         Ok(Self { now: line, changed: row.changed })
     }
@@ -203,8 +209,10 @@ pub(crate) async fn save(
     let laid: Vec<f64> = line.laid.iter().flat_map(|p| [p.lon(), p.lat()]).collect();
     sqlx::query(
         "insert into line (operation, id, designation, from_end, to_end, state, planned, plan, laid, laid_length_m, team,
-             reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, changed)
-         values ($1, $2, $3, $4, $5, $6, ST_GeogFromWKB($7), $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
+             reels, splices, call_backs, started_at, through_at, proved_at, handed_over_at, handed_over_to, proving,
+             recovery, changed)
+         values ($1, $2, $3, $4, $5, $6, ST_GeogFromWKB($7), $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20,
+             $21, $22)
          on conflict on constraint line_pkey do update set
              designation = excluded.designation, from_end = excluded.from_end, to_end = excluded.to_end,
              state = excluded.state, planned = excluded.planned, plan = excluded.plan, laid = excluded.laid,
@@ -212,7 +220,7 @@ pub(crate) async fn save(
              splices = excluded.splices, call_backs = excluded.call_backs, started_at = excluded.started_at,
              through_at = excluded.through_at, proved_at = excluded.proved_at,
              handed_over_at = excluded.handed_over_at, handed_over_to = excluded.handed_over_to,
-             changed = excluded.changed",
+             proving = excluded.proving, recovery = excluded.recovery, changed = excluded.changed",
     )
     .bind(operation.0)
     .bind(line.id.0)
@@ -233,6 +241,8 @@ pub(crate) async fn save(
     .bind(line.proved_at)
     .bind(line.handed_over_at)
     .bind(line.handed_over_to.as_ref().map(Name::as_str))
+    .bind(Json(&line.proving))
+    .bind(Json(&line.recovery))
     .bind(changed)
     .execute(connection)
     .await?;

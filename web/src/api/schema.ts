@@ -275,6 +275,80 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/lines/{line}/recovery': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * How far the line is taken up: the order, sections, what was lost or left, what still lies, and which crossings are still
+     *     to be made good.
+     */
+    get: operations['line_recovery'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/tags': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * Where the line's tags belong by the rules, numbered from the near end: both ends, both sides of each crossing, which is
+     *     where the construction changes, and test points.
+     */
+    get: operations['line_tags'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/tests': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** The line's tests, each against what is expected of the line as it was laid, with a verdict in words. */
+    get: operations['line_tests'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/trouble': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** What is wrong with the line: what the signs point at, the stretch that is left to search, and where and how to test next. */
+    get: operations['line_trouble'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/lines/{line}/wire': {
     parameters: {
       query?: never;
@@ -453,6 +527,23 @@ export interface paths {
      *     itself, in order.
      */
     post: operations['report'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/stores': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** The books of stores: what was issued on each reel lies, is still on it, came back, or is lost; what is missing is told. */
+    get: operations['stores'];
+    put?: never;
+    post?: never;
     delete?: never;
     options?: never;
     head?: never;
@@ -687,6 +778,15 @@ export interface components {
       /** @description To where. */
       to_m: components['schemas']['Metres'];
     };
+    /** @description Which ends answered. */
+    Answered: {
+      /** @description Where the test was made. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Whether the far end answered. */
+      far_answers: boolean;
+      /** @description Whether the near end answered. */
+      near_answers: boolean;
+    };
     /**
      * @description Whether what a construction needs is known to be there.
      * @enum {string}
@@ -754,7 +854,7 @@ export interface components {
           /** @enum {string} */
           kind: 'call_back_good';
         })
-      | (components['schemas']['OnLine'] & {
+      | (components['schemas']['LineProved'] & {
           /** @enum {string} */
           kind: 'line_proved';
         })
@@ -765,6 +865,46 @@ export interface components {
       | (components['schemas']['LineHandedOver'] & {
           /** @enum {string} */
           kind: 'line_handed_over';
+        })
+      | (components['schemas']['TestMade'] & {
+          /** @enum {string} */
+          kind: 'test_made';
+        })
+      | (components['schemas']['WatchSet'] & {
+          /** @enum {string} */
+          kind: 'watch_set';
+        })
+      | (components['schemas']['TroubleReported'] & {
+          /** @enum {string} */
+          kind: 'trouble_reported';
+        })
+      | (components['schemas']['TroubleNarrowed'] & {
+          /** @enum {string} */
+          kind: 'trouble_narrowed';
+        })
+      | (components['schemas']['TroubleCleared'] & {
+          /** @enum {string} */
+          kind: 'trouble_cleared';
+        })
+      | (components['schemas']['LineOrderedUp'] & {
+          /** @enum {string} */
+          kind: 'line_ordered_up';
+        })
+      | (components['schemas']['SectionTakenUp'] & {
+          /** @enum {string} */
+          kind: 'section_taken_up';
+        })
+      | (components['schemas']['CrossingMadeGood'] & {
+          /** @enum {string} */
+          kind: 'crossing_made_good';
+        })
+      | (components['schemas']['WireLost'] & {
+          /** @enum {string} */
+          kind: 'wire_lost';
+        })
+      | (components['schemas']['ReelReturned'] & {
+          /** @enum {string} */
+          kind: 'reel_returned';
         })
       | (components['schemas']['Correction'] & {
           /** @enum {string} */
@@ -1076,6 +1216,12 @@ export interface components {
      * @description The place where a line meets an obstacle.
      */
     CrossingId: string;
+    /** @description A crossing's place made good again: poles and ties down, trench filled, tags off. */
+    CrossingMadeGood: {
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      remark?: components['schemas']['Remark'] | null;
+    };
     /** @description A crossing seen and named. */
     CrossingMarked: {
       because?: components['schemas']['Remark'] | null;
@@ -1377,6 +1523,11 @@ export interface components {
       /** @description The test and its readings. */
       test: components['schemas']['FaultTest'];
     };
+    /**
+     * @description A fault, by what touches or parts.
+     * @enum {string}
+     */
+    FaultKind: 'open' | 'short' | 'earth' | 'cross';
     /** @description Something that a crew can find on the ground. */
     FaultLandmark: {
       /** @description Where it is, in metres along the ground. */
@@ -1479,6 +1630,16 @@ export interface components {
       | {
           /** @description Kilovolts. */
           kv: components['schemas']['Kilovolts'];
+        };
+    /** @description What was learned of where the trouble is. */
+    Finding:
+      | {
+          /** @description Which ends answered from a place on the line. */
+          answered: components['schemas']['Answered'];
+        }
+      | {
+          /** @description An instrument's readings at the near end, or from both. */
+          measured: components['schemas']['Measured'];
         };
     /** @description One construction that is refused at a place, and why. */
     Forbidden: {
@@ -1704,6 +1865,12 @@ export interface components {
       /** @description The secret; case, blanks and dashes do not matter. */
       pass: string;
     };
+    /** @description A test and its verdict. */
+    JudgedTest: {
+      judged: components['schemas']['TestJudged'] | null;
+      /** @description The test. */
+      test: components['schemas']['LineTest'];
+    };
     /** @description A reading, judged. */
     Judgement: {
       /** @description The verdict. */
@@ -1750,6 +1917,16 @@ export interface components {
       | 'line_proved'
       | 'plan_issued'
       | 'line_handed_over'
+      | 'test_made'
+      | 'watch_set'
+      | 'trouble_reported'
+      | 'trouble_narrowed'
+      | 'trouble_cleared'
+      | 'line_ordered_up'
+      | 'section_taken_up'
+      | 'crossing_made_good'
+      | 'wire_lost'
+      | 'reel_returned'
       | 'correction'
       | 'note';
     /** @description The lance poles at hand. */
@@ -1882,6 +2059,8 @@ export interface components {
     LineHandedOver: {
       /** @description The line. */
       line: components['schemas']['LineId'];
+      /** @description The numbers of the tags at its ends and along it: at most 500. */
+      tags?: components['schemas']['Name'][];
       /** @description Who took it. */
       to: components['schemas']['Name'];
     };
@@ -1904,6 +2083,13 @@ export interface components {
       to_m: components['schemas']['Metres'];
       /** @description What is there. */
       what: components['schemas']['Name'];
+    };
+    /** @description The order to take a line up. */
+    LineOrderedUp: {
+      /** @description Who confirmed that this number is dead and nobody's any more. */
+      confirmed_dead_by: components['schemas']['Name'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
     };
     /** @description A place of the line: on the ground and along the wire. */
     LinePlace: {
@@ -1943,13 +2129,20 @@ export interface components {
       head: components['schemas']['Position'] | null;
       /** @description The laying head's grid reference. */
       head_grid: string | null;
+      /**
+       * Format: date-time
+       * @description Since when it is in trouble; null when it is in none.
+       */
+      in_trouble_since: string | null;
       /** @description Where it lies, from the near end; left out in the feed, where the entry has the positions that were added. */
       laid?: components['schemas']['Position'][] | null;
       /** @description What lies. */
       laid_length_m: components['schemas']['Metres'];
       /** @description What lies, and what the plan still wants. */
       length_m: components['schemas']['Metres'];
+      ordered_up: components['schemas']['OrderedUp'] | null;
       plan: components['schemas']['PlanVersion'] | null;
+      proof_lost: components['schemas']['ProofLost'] | null;
       /**
        * Format: date-time
        * @description When it was proved.
@@ -1958,6 +2151,13 @@ export interface components {
       reel_left_m: components['schemas']['Metres'] | null;
       /** @description Reels, in the order in which they were begun. */
       reels: components['schemas']['Reel'][];
+      /** @description Time without communication that is over, in minutes. */
+      silent_min: components['schemas']['Minutes'];
+      /**
+       * Format: date-time
+       * @description Since when nobody can speak over it; null when somebody can.
+       */
+      silent_since: string | null;
       /** @description Splices. */
       splices: components['schemas']['Splice'][];
       /**
@@ -1975,6 +2175,13 @@ export interface components {
       through_at: string | null;
       /** @description The far end. */
       to: components['schemas']['Name'];
+      watch: components['schemas']['Watch'] | null;
+    };
+    /** @description The final test over the whole line. */
+    LineProved: {
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      readings?: components['schemas']['Readings'] | null;
     };
     /** @description A line's wire and time, and the entry that they stand on. */
     LineReckoning: components['schemas']['LineWire'] & {
@@ -1983,6 +2190,22 @@ export interface components {
        * @description The entry up to which this is the state, at the least.
        */
       sequence: number;
+    };
+    /** @description How far a line is taken up. */
+    LineRecovery: {
+      /** @description Where wire still lies. */
+      lying: components['schemas']['LyingStretch'][];
+      /** @description The order, what came up, what did not come back, and what was made good. */
+      recovery: components['schemas']['Recovery'];
+      /**
+       * Format: int64
+       * @description The entry up to which this is the state, at the least.
+       */
+      sequence: number;
+      /** @description How far the line has come. */
+      state: components['schemas']['LineState'];
+      /** @description Crossings that the wire went over and that are not made good again. */
+      to_make_good: components['schemas']['CrossingId'][];
     };
     /** @description A reel that was begun. */
     LineReel: {
@@ -2015,13 +2238,95 @@ export interface components {
      * @description How far a line has come.
      * @enum {string}
      */
-    LineState: 'planned' | 'laying' | 'through' | 'finished' | 'proved' | 'handed_over';
+    LineState: 'planned' | 'laying' | 'through' | 'finished' | 'proved' | 'handed_over' | 'recovered';
     /** @description A GeoJSON line, WGS 84: its shape in the OpenAPI document. */
     LineString: {
       /** @description At least two positions, longitude first. */
       coordinates: components['schemas']['Trace'];
       /** @description Always `LineString`. */
       type: string;
+    };
+    /** @description A line's tags. */
+    LineTags: {
+      /** @description From the near end. */
+      tags: components['schemas']['PlacedTag'][];
+    };
+    /** @description A test over the line. */
+    LineTest: {
+      after: components['schemas']['TestedAfter'] | null;
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description From where on the line. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description From which end. */
+      from: components['schemas']['TestedFrom'];
+      /** @description Whether it is the final test, over the whole line after its last crossing was finished. */
+      is_final: boolean;
+      quality: components['schemas']['Quality'] | null;
+      /** @description Whether it rang at the other end. */
+      rang: boolean;
+      readings: components['schemas']['Readings'] | null;
+      /** @description Whether both heard each other. */
+      spoke: boolean;
+      /** @description Who made it. */
+      team: components['schemas']['Name'];
+      to_whom: components['schemas']['Name'] | null;
+    };
+    /** @description A line's tests. */
+    LineTests: {
+      proof_lost: components['schemas']['ProofLost'] | null;
+      /**
+       * Format: date-time
+       * @description When it was proved.
+       */
+      proved_at: string | null;
+      /**
+       * Format: int64
+       * @description The entry up to which this is the state, at the least.
+       */
+      sequence: number;
+      /** @description How far the line has come. */
+      state: components['schemas']['LineState'];
+      /** @description The numbers of the tags that it was handed over with. */
+      tags: components['schemas']['Name'][];
+      /** @description The last 200 tests, in the order in which they were told. */
+      tests: components['schemas']['JudgedTest'][];
+      /**
+       * Format: date-time
+       * @description When a call came from the far end.
+       */
+      through_at: string | null;
+      watch: components['schemas']['Watch'] | null;
+      /** @description The time that nobody could speak over it, until now. */
+      without_communication_min: components['schemas']['Minutes'];
+    };
+    /** @description A line's trouble. */
+    LineTrouble: {
+      /** @description Troubles that are cleared, the newest last; at most 50. */
+      cleared: components['schemas']['Trouble'][];
+      /** @description The grid reference of the stretch's near end. */
+      from_grid: string | null;
+      guide: components['schemas']['TroubleGuide'] | null;
+      /** @description The grid reference of the next test. */
+      next_grid: string | null;
+      open: components['schemas']['Trouble'] | null;
+      /**
+       * Format: int64
+       * @description The entry up to which this is the state, at the least.
+       */
+      sequence: number;
+      /**
+       * Format: date-time
+       * @description Since when nobody can speak over the line.
+       */
+      silent_since: string | null;
+      /** @description The grid reference of the stretch's far end. */
+      to_grid: string | null;
+      /** @description The time that nobody could speak over it, until now. */
+      without_communication_min: components['schemas']['Minutes'];
     };
     /** @description A line's wire and time. */
     LineWire: {
@@ -2060,6 +2365,28 @@ export interface components {
           /** @description Weather of one's own. */
           custom: components['schemas']['Weather'];
         };
+    /** @description A stretch where wire still lies. */
+    LyingStretch: {
+      from: components['schemas']['Position'] | null;
+      /** @description Its near end, along the line. */
+      from_m: components['schemas']['Metres'];
+      to: components['schemas']['Position'] | null;
+      /** @description Its far end, along the line. */
+      to_m: components['schemas']['Metres'];
+    };
+    /** @description A crossing made good again. */
+    MadeGood: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      remark: components['schemas']['Remark'] | null;
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+    };
     /** @description The map that an answer is from. */
     MapUsed: {
       /** @description What must be shown with it. */
@@ -2071,6 +2398,15 @@ export interface components {
        * @description When the map was taken, where the file says so.
        */
       mapped_at: string | null;
+    };
+    /** @description Readings for the place of a fault, and the wire they were taken on. */
+    Measured: {
+      temperature_c?: components['schemas']['Celsius'] | null;
+      /** @description The test and its readings. */
+      test: components['schemas']['FaultTest'];
+      /** @description Whether the wire lies wet. */
+      wet?: boolean;
+      wire?: components['schemas']['WireType'] | null;
     };
     /** @description A place where the trace meets one thing on the map, before what belongs together is made one crossing. */
     Met: {
@@ -2214,6 +2550,42 @@ export interface components {
      *     Newtons for each metre of wire, from 0 to 1e6.
      */
     NewtonsPerMetre: number;
+    /** @description Where to test next, and how. */
+    NextTest: {
+      /** @description Along the line. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Whether the wire has to be parted there. */
+      cuts: boolean;
+      /** @description What to do, in order. */
+      how: string[];
+      /** @description What is there. */
+      kind: components['schemas']['TestPlaceKind'];
+      position: components['schemas']['Position'] | null;
+      /** @description Where that was read. */
+      source: string;
+      /** @description What is there, in words. */
+      words: string;
+    };
+    /** @description Wire that did not come back. */
+    NotBack: {
+      /**
+       * Format: date-time
+       * @description When it was told.
+       */
+      at: string;
+      /** @description Why. */
+      because: components['schemas']['Remark'];
+      /** @description What became of it. */
+      fate: components['schemas']['WireFate'];
+      /** @description Where it began. */
+      from_m: components['schemas']['Metres'];
+      /** @description How much it is. */
+      length_m: components['schemas']['Metres'];
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+      /** @description Where it ended. */
+      to_m: components['schemas']['Metres'];
+    };
     /** @description A GeoJSON polygon, WGS 84: its shape in the OpenAPI document. */
     NotHere: {
       /** @description One ring of 4 to 200 positions, the first of which is the last. */
@@ -2325,11 +2697,29 @@ export interface components {
       /** @description Where a figure is looser than the built-in one. */
       warnings: components['schemas']['ProfileWarning'][];
     };
+    /** @description The books of the operation. */
+    OperationStores: components['schemas']['Stores'] & {
+      /**
+       * Format: int64
+       * @description The entry up to which this is the state, at the least.
+       */
+      sequence: number;
+    };
     /**
      * @description By what the queue is ordered.
      * @enum {string}
      */
     Order: 'near' | 'along' | 'hazard' | 'road';
+    /** @description The order to take the line up. */
+    OrderedUp: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description Who confirmed that it is dead. */
+      confirmed_dead_by: components['schemas']['Name'];
+    };
     /**
      * @description What became of a report.
      * @enum {string}
@@ -2556,6 +2946,11 @@ export interface components {
      *     For each degree Celsius, from 0 to 0.01.
      */
     PerCelsius: number;
+    /** @description A tag and its grid reference. */
+    PlacedTag: components['schemas']['Tag'] & {
+      /** @description Its grid reference. */
+      grid: string | null;
+    };
     /** @description A trace with its crossings, and who does it how. */
     Plan: {
       /** @description What it crosses, in any order. At most [`MOST_CROSSINGS`]. */
@@ -2734,6 +3129,56 @@ export interface components {
       /** @description The unit's. */
       value: components['schemas']['FigureValue'];
     };
+    /**
+     * @description What was judged.
+     * @enum {string}
+     */
+    Proof: 'call' | 'loop' | 'insulation' | 'loss';
+    /** @description What a sound line as it was laid should give. */
+    ProofExpected: {
+      /** @description The loss that the telephone still talks through, in decibels. */
+      allowance_db: components['schemas']['Decibels'];
+      /** @description Less insulation than this and the line does not serve, in ohms: a planning value, no figure was found. */
+      least_insulation_ohm: components['schemas']['Ohms'];
+      loss_dry_db: components['schemas']['Decibels'] | null;
+      loss_wet_db: components['schemas']['Decibels'] | null;
+      /** @description What was taken for granted. */
+      notes: string[];
+      reading: components['schemas']['ExpectedReading'] | null;
+      /** @description The wire. */
+      wire: components['schemas']['WireType'];
+      /** @description Wire between the two ends of the test, in metres. */
+      wire_m: components['schemas']['Metres'];
+    };
+    /** @description One part of a test, judged. */
+    ProofJudgement: {
+      /** @description How good it is. */
+      verdict: components['schemas']['ProofVerdict'];
+      /** @description What was judged. */
+      what: components['schemas']['Proof'];
+      /** @description The verdict in words, with its figures. */
+      words: string;
+    };
+    /** @description A proof that does not hold any more. */
+    ProofLost: {
+      /** @description Why that holds no more. */
+      because: components['schemas']['ProofLostBy'];
+      /**
+       * Format: date-time
+       * @description When the line had been proved.
+       */
+      was_proved_at: string;
+    };
+    /**
+     * @description Why a line that was proved is so no more.
+     * @enum {string}
+     */
+    ProofLostBy: 'crossing_open' | 'wire_cut';
+    /**
+     * @description How good something is.
+     * @enum {string}
+     */
+    ProofVerdict: 'good' | 'worse' | 'bad';
     /** @description What is proposed for a crossing. */
     Proposal: {
       /** @description Why. */
@@ -2746,6 +3191,11 @@ export interface components {
       lead_min: components['schemas']['Minutes'] | null;
       wire_m: components['schemas']['Metres'] | null;
     };
+    /**
+     * @description How the call sounded.
+     * @enum {string}
+     */
+    Quality: 'clear' | 'weak' | 'noisy' | 'comes_and_goes';
     /** @description The queue. */
     Queue: {
       /** @description Where the team stands. */
@@ -2771,6 +3221,17 @@ export interface components {
      * @enum {string}
      */
     ReadingVerdict: 'as_expected' | 'low' | 'high';
+    /** @description What an instrument read. The test leads' own resistance is taken off. */
+    Readings: {
+      instrument?: components['schemas']['Name'] | null;
+      insulation_ohm?: components['schemas']['Ohms'] | null;
+      loop_ohm?: components['schemas']['Ohms'] | null;
+      loss_db?: components['schemas']['Decibels'] | null;
+      telephone?: components['schemas']['Telephone'] | null;
+      temperature_c?: components['schemas']['Celsius'] | null;
+      weather?: components['schemas']['Weather'] | null;
+      wire?: components['schemas']['WireType'] | null;
+    };
     /** @description Why a report was refused. */
     Reason: {
       /** @description The rule, with its figures. */
@@ -2791,6 +3252,31 @@ export interface components {
        */
       sequence: number | null;
     };
+    /** @description A line being taken up. */
+    Recovery: {
+      /**
+       * @description Crossings made good again.
+       * @default []
+       */
+      made_good: components['schemas']['MadeGood'][];
+      /**
+       * @description Wire that did not come back.
+       * @default []
+       */
+      not_back: components['schemas']['NotBack'][];
+      /** @default null */
+      ordered_up: components['schemas']['OrderedUp'] | null;
+      /**
+       * @description What was left on reels.
+       * @default []
+       */
+      rests: components['schemas']['RestReturned'][];
+      /**
+       * @description Sections taken up, in the order of the log.
+       * @default []
+       */
+      sections: components['schemas']['SectionUp'][];
+    };
     /** @description A reel put on the line. */
     Reel: {
       /** @description Where it was begun. */
@@ -2801,6 +3287,19 @@ export interface components {
       label: components['schemas']['Name'];
       /** @description The wire on it when it was begun. */
       length_m: components['schemas']['Metres'];
+    };
+    /** @description A reel in the books. */
+    ReelAccount: components['schemas']['WireAccount'] & {
+      /** @description The line's number. */
+      designation: components['schemas']['Designation'];
+      /** @description What is written on it. */
+      label: components['schemas']['Name'];
+      /** @description The line that it was issued for. */
+      line: components['schemas']['LineId'];
+      /** @description The reel. */
+      reel: components['schemas']['ReelId'];
+      /** @description Whether what was left on it was measured. */
+      rest_measured: boolean;
     };
     /** @description A reel at hand. */
     ReelAtHand: {
@@ -2820,6 +3319,20 @@ export interface components {
      * @enum {string}
      */
     ReelClass: 'a' | 'b';
+    /** @description Wire that came back, by the reel that it is on now. */
+    ReelFilled: {
+      /** @description Its class. */
+      class: components['schemas']['WireClass'];
+      /** @description What is written on the reel. */
+      label: components['schemas']['Name'];
+      /** @description The wire on it, in metres. */
+      length_m: components['schemas']['Metres'];
+      /**
+       * Format: int32
+       * @description Splices in each conductor.
+       */
+      splices: number;
+    };
     /**
      * Format: uuid
      * @description One reel of wire on the line.
@@ -2839,6 +3352,15 @@ export interface components {
       stopped_by: number | null;
       /** @description Where its wire ends, in metres of wire. */
       to_m: components['schemas']['Metres'];
+    };
+    /** @description What was left on a reel, brought back to stores. */
+    ReelReturned: {
+      /** @description The wire on it that was never laid, measured. */
+      left_m: components['schemas']['Metres'];
+      /** @description The line that it was issued for. */
+      line: components['schemas']['LineId'];
+      /** @description The reel. */
+      reel: components['schemas']['ReelId'];
     };
     /** @description A reel that may not be taken. */
     ReelSetAside: {
@@ -3182,6 +3704,51 @@ export interface components {
           rule: 'other_subject';
         }
       | {
+          /** @description The line's number. */
+          designation: components['schemas']['Designation'];
+          /** @enum {string} */
+          rule: 'not_good';
+          /** @description What is wrong, with the figures. */
+          words: string[];
+        }
+      | {
+          /** @enum {string} */
+          rule: 'reading';
+          /** @description What is wrong with it. */
+          what: string;
+        }
+      | {
+          /**
+           * Format: date-time
+           * @description When.
+           */
+          at: string;
+          /** @description The line's number. */
+          designation: components['schemas']['Designation'];
+          /** @enum {string} */
+          rule: 'still_alive';
+          /** @description Who tested it. */
+          team: components['schemas']['Name'];
+        }
+      | {
+          /** @description Its near end as given. */
+          from_m: components['schemas']['Metres'];
+          /** @enum {string} */
+          rule: 'no_stretch';
+          /** @description Its far end as given. */
+          to_m: components['schemas']['Metres'];
+        }
+      | {
+          /** @description The line's number. */
+          designation: components['schemas']['Designation'];
+          /** @description The most. */
+          most: number;
+          /** @enum {string} */
+          rule: 'record_full';
+          /** @description What there is too much of. */
+          what: string;
+        }
+      | {
           /** @enum {string} */
           rule: 'not_your_report';
           /** @description Who sent it. */
@@ -3222,6 +3789,18 @@ export interface components {
      * @description One report, made on the device before it is sent.
      */
     ReportId: string;
+    /** @description What was left on a reel, brought back. */
+    RestReturned: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description The wire on it that was never laid. */
+      left_m: components['schemas']['Metres'];
+      /** @description The reel. */
+      reel: components['schemas']['ReelId'];
+    };
     /** @description A team's round. */
     Round: {
       /** @description Where it goes, one after the other. */
@@ -3288,6 +3867,49 @@ export interface components {
       loss_wet_db: components['schemas']['Decibels'] | null;
       resistance_ohm: components['schemas']['Ohms'] | null;
     };
+    /** @description Wire taken up. */
+    SectionTakenUp: {
+      /** @description Where the section begins, along the line. */
+      from_m: components['schemas']['Metres'];
+      /** @description The wire that came up, 0 to 20 000 m. */
+      length_m: components['schemas']['Metres'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description What is written on the reel that the wire went onto. */
+      onto: components['schemas']['Name'];
+      /**
+       * Format: int32
+       * @description Splices in each conductor of it.
+       */
+      splices: number;
+      /** @description Where it ends. */
+      to_m: components['schemas']['Metres'];
+    };
+    /** @description A section that was taken up. */
+    SectionUp: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description Its class. */
+      class: components['schemas']['WireClass'];
+      /** @description Where it began. */
+      from_m: components['schemas']['Metres'];
+      /** @description The wire that came up. */
+      length_m: components['schemas']['Metres'];
+      /** @description What is written on the reel that it went onto. */
+      onto: components['schemas']['Name'];
+      /**
+       * Format: int32
+       * @description Splices in each conductor of it.
+       */
+      splices: number;
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+      /** @description Where it ended. */
+      to_m: components['schemas']['Metres'];
+    };
     /** @description Who sent a report: the party and the call sign on the pass. */
     Sender: {
       /** @description The party. */
@@ -3345,6 +3967,11 @@ export interface components {
       /** @description Between the conductors at the near end, in ohms, 0 to 1e8. */
       near_ohm: components['schemas']['Ohms'];
     };
+    /**
+     * @description What a telephone with a hand generator shows.
+     * @enum {string}
+     */
+    Sign: 'crank_easy' | 'crank_hard' | 'nothing_passes' | 'comes_and_goes' | 'weak' | 'hum' | 'other_party';
     /** @description All that the trade says about one place. */
     SiteAnswer: {
       /** @description The distance to keep from a power line with body, pole and loose wire. */
@@ -3668,6 +4295,17 @@ export interface components {
       /** @description Whether there are any, on both sides. */
       there: boolean;
     };
+    /** @description The books. */
+    Stores: {
+      /** @description All of it. */
+      all: components['schemas']['WireAccount'];
+      /** @description Reels that wire was taken up onto. */
+      filled: components['schemas']['ReelFilled'][];
+      /** @description Reels as they were issued, by line and in the order in which they were begun. */
+      reels: components['schemas']['ReelAccount'][];
+      /** @description What is to be looked into, in words. */
+      words: string[];
+    };
     /** @description The wire's tension at its worst. */
     StrengthVerdict: {
       /** @description What the wire may be pulled with: newtons. */
@@ -3702,6 +4340,37 @@ export interface components {
       /** @description How high the tie is above the ground at its foot: metres, 0.1 to 100. */
       tie_height_m: components['schemas']['Metres'];
     };
+    /** @description A fault that the signs point at. */
+    Suspicion: {
+      /** @description How many of the signs it explains, 1 to 7. */
+      explains: number;
+      /** @description The fault. */
+      fault: components['schemas']['FaultKind'];
+      /** @description Where that was read. */
+      source: string;
+      /** @description What usually causes it. */
+      usual_cause: string;
+    };
+    /** @description A tag. */
+    Tag: {
+      /** @description What it is at. */
+      at: components['schemas']['TagAt'];
+      /** @description Where it is along the line. */
+      chainage_m: components['schemas']['Metres'];
+      crossing: components['schemas']['CrossingId'] | null;
+      /** @description What is written on it: the line's number, the same from end to end. */
+      marking: components['schemas']['Designation'];
+      /** @description Its number along the line, from 1 at the near end. */
+      number: number;
+      position: components['schemas']['Position'] | null;
+      /** @description What it is at, in words. */
+      words: string;
+    };
+    /**
+     * @description What a tag is at.
+     * @enum {string}
+     */
+    TagAt: 'near_end' | 'before_crossing' | 'beyond_crossing' | 'test_point' | 'far_end';
     /** @description The line's loss against the telephone's allowance. */
     Talking: {
       /** @description The loss that the telephone still talks through, in decibels. */
@@ -3747,6 +4416,46 @@ export interface components {
       /** @description Changes when another extract is loaded. */
       version: string;
     };
+    /** @description A test, judged. */
+    TestJudged: {
+      /** @description What a sound line should give. */
+      expected: components['schemas']['ProofExpected'];
+      /** @description Each part by itself. */
+      parts: components['schemas']['ProofJudgement'][];
+      /** @description The worst of the verdicts. */
+      verdict: components['schemas']['ProofVerdict'];
+    };
+    /** @description A test over the wire, good or bad. */
+    TestMade: {
+      after?: components['schemas']['TestedAfter'] | null;
+      chainage_m?: components['schemas']['Metres'] | null;
+      /** @description Where it was made. */
+      from: components['schemas']['TestedFrom'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      quality?: components['schemas']['Quality'] | null;
+      /** @description Whether it rang at the other end. */
+      rang: boolean;
+      readings?: components['schemas']['Readings'] | null;
+      /** @description Whether both heard each other. */
+      spoke: boolean;
+      to_whom?: components['schemas']['Name'] | null;
+    };
+    /**
+     * @description What is at the place of a test.
+     * @enum {string}
+     */
+    TestPlaceKind: 'tag' | 'test_point' | 'splice' | 'open_wire';
+    /**
+     * @description What the test follows.
+     * @enum {string}
+     */
+    TestedAfter: 'splice' | 'reel' | 'crossing' | 'line_laid' | 'repair';
+    /**
+     * @description Where on the line a test is made.
+     * @enum {string}
+     */
+    TestedFrom: 'near_end' | 'far_end' | 'along';
     /**
      * Format: double
      * @description How many times as long, as much or as far.
@@ -3831,6 +4540,116 @@ export interface components {
           /** @description A crossing where a bridge or culvert is near. */
           by_passage: components['schemas']['Obstacle'];
         };
+    /** @description A trouble on the line, from the first sign to its clearing. */
+    Trouble: {
+      /** @description What cleared it: more than one when two crews found something. */
+      cleared: components['schemas']['TroubleClearing'][];
+      /** @description The steps of the search. */
+      steps: components['schemas']['TroubleStep'][];
+      /** @description What is left to search. */
+      stretch: components['schemas']['TroubleStretch'];
+      /** @description What was told of it, in the order of the log. */
+      told: components['schemas']['TroubleTold'][];
+    };
+    /** @description Trouble cleared. */
+    TroubleCleared: {
+      /** @description What caused it. */
+      cause: components['schemas']['Remark'];
+      chainage_m?: components['schemas']['Metres'] | null;
+      /** @description Whether wire was cut or parted: then the line has to be proved again. */
+      cut: boolean;
+      /** @description What it was. */
+      fault: components['schemas']['FaultKind'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+    };
+    /** @description A fault cleared. */
+    TroubleClearing: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description What caused it. */
+      cause: components['schemas']['Remark'];
+      chainage_m: components['schemas']['Metres'] | null;
+      /** @description Whether wire was cut or parted. */
+      cut: boolean;
+      /** @description What it was. */
+      fault: components['schemas']['FaultKind'];
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+    };
+    /** @description The guide to a trouble. */
+    TroubleGuide: {
+      /** @description What can hurt somebody, or cut somebody off. */
+      cautions: components['schemas']['Item'][];
+      /** @description What to do before anybody walks. */
+      first: string[];
+      from: components['schemas']['Position'] | null;
+      next: components['schemas']['NextTest'] | null;
+      /** @description What is left to search. */
+      stretch: components['schemas']['TroubleStretch'];
+      /** @description What the signs point at, the likeliest first. */
+      suspects: components['schemas']['Suspicion'][];
+      /**
+       * Format: int32
+       * @description The tests until what is left is short enough to walk, when each is made at the middle.
+       */
+      tests_left: number;
+      to: components['schemas']['Position'] | null;
+    };
+    /** @description A step of the search. */
+    TroubleNarrowed: {
+      /** @description What was learned. */
+      finding: components['schemas']['Finding'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+    };
+    /** @description Trouble on a line, by what the crank and the ear tell. */
+    TroubleReported: {
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      remark?: components['schemas']['Remark'] | null;
+      /** @description The signs: 1 to 7. */
+      signs: components['schemas']['Sign'][];
+    };
+    /** @description A step of the search. */
+    TroubleStep: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description What was learned. */
+      finding: components['schemas']['Finding'];
+      /** @description The stretch that is left to search after it. */
+      stretch: components['schemas']['TroubleStretch'];
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+      /** @description Why it did not narrow the stretch, where it did not. */
+      told_nothing: string | null;
+    };
+    /** @description A stretch to search, along the line. */
+    TroubleStretch: {
+      /** @description Its near end. */
+      from_m: components['schemas']['Metres'];
+      /** @description Its far end. */
+      to_m: components['schemas']['Metres'];
+    };
+    /** @description Signs of trouble, told by somebody. */
+    TroubleTold: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      remark: components['schemas']['Remark'] | null;
+      /** @description The signs. */
+      signs: components['schemas']['Sign'][];
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+    };
     /** @description How a device comes to trust the service's own authority. */
     Trust: {
       /** @description The page, over plain HTTP, with the authority's certificate and how to install it. */
@@ -3887,6 +4706,28 @@ export interface components {
       open_since: string;
       travel_min: components['schemas']['Minutes'] | null;
     };
+    /** @description A person with a telephone at the line, until the switchboard's crew comes. */
+    Watch: {
+      /** @description Where the telephone is. */
+      chainage_m: components['schemas']['Metres'];
+      /**
+       * Format: date-time
+       * @description Since when.
+       */
+      since: string;
+      /** @description Who left them there. */
+      team: components['schemas']['Name'];
+      /** @description Who. */
+      who: components['schemas']['Name'];
+    };
+    /** @description A telephone and a person left at the line, until the switchboard's crew comes. */
+    WatchSet: {
+      chainage_m?: components['schemas']['Metres'] | null;
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description Who is on watch. */
+      who: components['schemas']['Name'];
+    };
     /** @description The water of a stream. */
     Water: {
       current?: components['schemas']['Current'] | null;
@@ -3925,6 +4766,23 @@ export interface components {
      * @enum {string}
      */
     WidthFrom: 'tagged' | 'lanes' | 'measured' | 'class';
+    /** @description The account of one reel, or the sum of all. */
+    WireAccount: {
+      /** @description Whether the sum comes out, within a metre for each reel. */
+      balanced: boolean;
+      /** @description Wire issued, in metres. */
+      issued_m: components['schemas']['Metres'];
+      /** @description Wire that still lies, in metres. */
+      laid_m: components['schemas']['Metres'];
+      /** @description Wire that was lost or left, in metres. */
+      lost_m: components['schemas']['Metres'];
+      /** @description Issued less all of these, in metres: nobody has said where it is. Negative: more came back than was issued. */
+      missing_m: components['schemas']['Metres'];
+      /** @description Wire that was never laid and is still with the crew, in metres: by the reckoning of what was drawn. */
+      on_reel_m: components['schemas']['Metres'];
+      /** @description Wire that came back, in metres: taken up, or never laid and measured. */
+      returned_m: components['schemas']['Metres'];
+    };
     /** @description The wire of a line. */
     WireAnswer: {
       /** @description The chainages that were asked for. */
@@ -3957,6 +4815,11 @@ export interface components {
       /** @description The greatest one, in metres. */
       to_wire_m: components['schemas']['Metres'];
     };
+    /**
+     * @description What wire is good for after it was taken up.
+     * @enum {string}
+     */
+    WireClass: 'a' | 'b';
     /** @description A crossing and what is known of it. What is left out is filled with planning values. */
     WireCrossing: {
       /** @description Where its middle is, in metres along the ground from 0 to the line's length. */
@@ -3973,6 +4836,11 @@ export interface components {
       tie_height_m?: components['schemas']['Metres'] | null;
       width_m?: components['schemas']['Metres'] | null;
     };
+    /**
+     * @description What became of wire that did not come back.
+     * @enum {string}
+     */
+    WireFate: 'lost' | 'left';
     /** @description Figures to take instead of the planning values. */
     WireFigures: {
       end_m?: components['schemas']['Metres'] | null;
@@ -4055,6 +4923,21 @@ export interface components {
       resultant_n_per_m: components['schemas']['NewtonsPerMetre'];
       /** @description How far the resultant leans from straight down: degrees, 0 to 90. */
       swing_deg: components['schemas']['Degrees'];
+    };
+    /** @description Wire that does not come back. */
+    WireLost: {
+      /** @description Why. */
+      because: components['schemas']['Remark'];
+      /** @description What became of it. */
+      fate: components['schemas']['WireFate'];
+      /** @description Where it begins, along the line. */
+      from_m: components['schemas']['Metres'];
+      /** @description How much wire it is, 0 to 20 000 m. */
+      length_m: components['schemas']['Metres'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description Where it ends. */
+      to_m: components['schemas']['Metres'];
     };
     /** @description A distance along the wire found on the ground. */
     WireOnGround: {
@@ -4881,6 +5764,158 @@ export interface operations {
       };
     };
   };
+  line_recovery: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineRecovery'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_tags: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineTags'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_tests: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineTests'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_trouble: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineTrouble'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   line_wire: {
     parameters: {
       query?: {
@@ -5522,6 +6557,51 @@ export interface operations {
         };
       };
       413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  stores: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['OperationStores'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
         headers: {
           [name: string]: unknown;
         };

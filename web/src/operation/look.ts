@@ -114,6 +114,7 @@ export const lineStateWords: Record<LineState, string> = {
   finished: 'finished',
   proved: 'proved',
   handed_over: 'handed over',
+  recovered: 'taken up',
 };
 
 /** What a report says happened, for 'Not recorded: …' and the latest reports. */
@@ -136,6 +137,16 @@ export const kindWords: Record<Kind, string> = {
   line_proved: 'line proved',
   plan_issued: 'plan issued',
   line_handed_over: 'line handed over',
+  test_made: 'test',
+  watch_set: 'watch set',
+  trouble_reported: 'trouble',
+  trouble_narrowed: 'trouble narrowed',
+  trouble_cleared: 'trouble cleared',
+  line_ordered_up: 'line ordered up',
+  section_taken_up: 'wire taken up',
+  crossing_made_good: 'made good again',
+  wire_lost: 'wire lost or left',
+  reel_returned: 'reel returned',
   correction: 'taken back or changed',
   note: 'note',
 };

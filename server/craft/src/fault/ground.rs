@@ -128,6 +128,11 @@ pub struct LengthsApart {
 }
 
 impl Record {
+    /// The length of the line along its wire.
+    pub(crate) fn wire(&self) -> Result<Metres, Error> {
+        self.layout().map(|layout| layout.wire()).map_err(Error::Record)
+    }
+
     fn layout(&self) -> Result<Layout, wire::Error> {
         let layout = Layout::new(&wire::Input {
             legs: self.legs.clone(),

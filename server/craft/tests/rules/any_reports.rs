@@ -6,12 +6,13 @@ use std::{cell::RefCell, collections::BTreeMap};
 use laywire_craft::{
     construction::Construction as C,
     crossing::CrossingState,
+    fault::signs::Sign,
     geodesy::{Position, destination},
     line::LineState,
     obstacle::Obstacle as O,
     party::Sender,
-    report::{Body, CrossingFinished, CrossingMarked, CrossingPassed, Kind, Subject},
-    units::{Degrees, Metres},
+    report::{Body, CrossingFinished, CrossingMarked, CrossingPassed, Kind, Readings, Subject, TestedFrom},
+    units::{Degrees, Metres, Ohms},
 };
 use proptest::{
     prelude::*,
@@ -48,6 +49,8 @@ enum What {
     Next(u128),
     /// The next step of a line, done right.
     NextOfLine(u128),
+    /// The next step of taking a line up, done right.
+    NextUp(u128),
     Planned {
         line: u128,
         number: u8,
@@ -106,6 +109,37 @@ enum What {
     },
     LineProved(u128),
     HandedOver(u128),
+    Tested {
+        line: u128,
+        far: bool,
+        answered: bool,
+        loop_ohm: Option<f64>,
+    },
+    Watched(u128),
+    Trouble(u128),
+    Answered {
+        line: u128,
+        chainage: f64,
+        near: bool,
+        far: bool,
+    },
+    Cleared {
+        line: u128,
+        cut: bool,
+    },
+    OrderedUp(u128),
+    Up {
+        line: u128,
+        from: f64,
+        run: f64,
+        lost: bool,
+    },
+    MadeGood(u128),
+    Returned {
+        line: u128,
+        n: u128,
+        left: f64,
+    },
     Note {
         line: Option<u128>,
         n: Option<u128>,
@@ -135,12 +169,13 @@ fn what() -> impl Strategy<Value = What> {
     prop_oneof![
         25 => n().prop_map(What::Next),
         12 => line().prop_map(What::NextOfLine),
+        3 => line().prop_map(What::NextUp),
         1 => (line(), 1_u8..5, any::<bool>()).prop_map(|(line, number, along)| What::Planned { line, number, along }),
         2 => (line(), 1_u16..9, 500.0..2_800.0_f64).prop_map(|(line, version, far)| What::Issued { line, version, far }),
         2 => line().prop_map(What::Started),
         4 => (line(), prop_oneof![8 => 1.0..600.0_f64, 1 => 0.0..30_000.0_f64], -200.0..200.0_f64)
             .prop_map(|(line, step, aside)| What::Laid { line, step, aside }),
-        2 => (line(), 1_u128..6).prop_map(|(line, n)| What::Reel { line, n }),
+        4 => (line(), 1_u128..4).prop_map(|(line, n)| What::Reel { line, n }),
         3 => (line(), prop::option::of(-10.0..1_000.0_f64)).prop_map(|(line, chainage)| What::Splice { line, chainage }),
         6 => (
             prop::bool::weighted(0.2), line(), n(), 0.0..1_200.0_f64, obstacle(), prop::option::weighted(0.95, way()),
@@ -161,6 +196,18 @@ fn what() -> impl Strategy<Value = What> {
         3 => (line(), any::<bool>()).prop_map(|(line, far)| What::Call { line, far }),
         2 => line().prop_map(What::LineProved),
         2 => line().prop_map(What::HandedOver),
+        3 => (line(), any::<bool>(), prop::bool::weighted(0.6), prop::option::of(1.0..1e3_f64))
+            .prop_map(|(line, far, answered, loop_ohm)| What::Tested { line, far, answered, loop_ohm }),
+        1 => line().prop_map(What::Watched),
+        5 => line().prop_map(What::Trouble),
+        2 => (line(), 0.0..1_000.0_f64, any::<bool>(), any::<bool>())
+            .prop_map(|(line, chainage, near, far)| What::Answered { line, chainage, near, far }),
+        5 => (line(), any::<bool>()).prop_map(|(line, cut)| What::Cleared { line, cut }),
+        3 => line().prop_map(What::OrderedUp),
+        2 => (line(), 0.0..600.0_f64, -50.0..900.0_f64, prop::bool::weighted(0.3))
+            .prop_map(|(line, from, run, lost)| What::Up { line, from, run, lost }),
+        5 => n().prop_map(What::MadeGood),
+        4 => (line(), 1_u128..4, 0.0..2_000.0_f64).prop_map(|(line, n, left)| What::Returned { line, n, left }),
         1 => (prop::option::of(line()), prop::option::of(n())).prop_map(|(line, n)| What::Note { line, n }),
     ]
 }
@@ -231,7 +278,27 @@ fn next_of_line(story: &Story, n: u128) -> Body {
         Some(LineState::Planned) => started(line(n)),
         Some(LineState::Laying | LineState::Through) => call(line(n), true),
         Some(LineState::Finished) => line_proved(line(n)),
-        Some(LineState::Proved | LineState::HandedOver) => handed_over(line(n)),
+        Some(LineState::Proved) => handed_over(line(n)),
+        Some(LineState::HandedOver | LineState::Recovered) => next_up(story, n),
+    }
+}
+
+/// What follows when a line is taken up.
+fn next_up(story: &Story, n: u128) -> Body {
+    let Some(there) = story.now.lines.get(&line(n)) else { return ordered_up(line(n)) };
+    let dead = there.proving.tests.last().is_some_and(|test| !test.rang);
+    match (&there.recovery.ordered_up, dead) {
+        (None, false) => tested(line(n), TestedFrom::NearEnd, false, None),
+        (None, true) => ordered_up(line(n)),
+        (Some(_), _) => {
+            let done = there.recovery.sections.len() + there.recovery.not_back.len();
+            let (from, to) = (there.laid_length.value() * 0.4, there.laid_length.value());
+            match done % 3 {
+                0 => taken_up(line(n), 0.0, from, from),
+                1 => lost(line(n), from, from + 1.0, 1.0),
+                _ => taken_up(line(n), from, to, to),
+            }
+        }
     }
 }
 
@@ -239,6 +306,7 @@ fn body(story: &Story, what: &What) -> Body {
     match *what {
         What::Next(n) => next(story, n),
         What::NextOfLine(n) => next_of_line(story, n),
+        What::NextUp(n) => next_up(story, n),
         What::Planned { line: n, number, along } => {
             planned(line(n), &number.to_string(), along.then(|| trace(&ROUTE_A)))
         }
@@ -287,6 +355,21 @@ fn body(story: &Story, what: &What) -> Body {
         What::Call { line: n, far } => call(line(n), far),
         What::LineProved(n) => line_proved(line(n)),
         What::HandedOver(n) => handed_over(line(n)),
+        What::Tested { line: n, far, answered, loop_ohm } => {
+            let from = if far { TestedFrom::FarEnd } else { TestedFrom::Along };
+            let readings = loop_ohm
+                .map(|ohm| Readings { loop_ohm: Some(Ohms::new(ohm).unwrap()), ..Readings::default() });
+            tested(line(n), from, answered, readings)
+        }
+        What::Watched(n) => watched(line(n)),
+        What::Trouble(n) => trouble(line(n), &[Sign::NothingPasses, Sign::CrankEasy]),
+        What::Answered { line: n, chainage, near, far } => answered(line(n), chainage, near, far),
+        What::Cleared { line: n, cut } => cleared(line(n), cut),
+        What::OrderedUp(n) => ordered_up(line(n)),
+        What::Up { line: n, from, run, lost: true } => lost(line(n), from, from + run, 100.0),
+        What::Up { line: n, from, run, lost: false } => taken_up(line(n), from, from + run, 700.0),
+        What::MadeGood(n) => made_good(n),
+        What::Returned { line: on, n, left } => returned(line(on), n, left),
         What::Note { line: on, n } => note(on.map(line), n.map(crossing)),
     }
 }
@@ -344,6 +427,7 @@ fn sender(said: &Said, story: &Story, report: &Body) -> Sender {
             | Kind::CrossingForeseen
             | Kind::CrossingGivenOut
             | Kind::LineHandedOver
+            | Kind::LineOrderedUp
             | Kind::Correction => post(),
             Kind::CrossingTaken | Kind::CrossingGivenBack | Kind::CrossingFinished | Kind::CrossingProved => {
                 in_hand().map_or_else(follow_up, |held| Sender { team: held.team, ..follow_up() })

@@ -4,10 +4,12 @@ use laywire_craft::{
     construction::Construction as C,
     crossing::CrossingState as S,
     duty::Act,
+    fault::signs::Sign,
     line::LineState as L,
     obstacle::Obstacle as O,
     party::{Party, Sender},
     refusal::Refusal,
+    report::TestedFrom,
     report::{Body, CallBackGood, CrossingFinished, CrossingMarked, CrossingPassed, Kind},
 };
 
@@ -434,6 +436,15 @@ fn each_party_reports_its_own_work() {
         Kind::CrossingGivenBack,
         Kind::CrossingFinished,
         Kind::CallBackGood,
+        Kind::TestMade,
+        Kind::WatchSet,
+        Kind::TroubleReported,
+        Kind::TroubleNarrowed,
+        Kind::TroubleCleared,
+        Kind::SectionTakenUp,
+        Kind::CrossingMadeGood,
+        Kind::WireLost,
+        Kind::ReelReturned,
         Kind::Correction,
         Kind::Note,
     ];
@@ -443,6 +454,7 @@ fn each_party_reports_its_own_work() {
         Kind::CrossingForeseen,
         Kind::CrossingGivenOut,
         Kind::LineHandedOver,
+        Kind::LineOrderedUp,
     ];
     assert_eq!(lays.len() + finishes.len() + both.len() + plans.len(), Kind::ALL.len());
     let bodies = |refers| {
@@ -465,6 +477,16 @@ fn each_party_reports_its_own_work() {
             call(line(1), true),
             line_proved(line(1)),
             handed_over(line(1)),
+            tested(line(1), TestedFrom::Along, true, None),
+            watched(line(1)),
+            trouble(line(1), &[Sign::Hum]),
+            answered(line(1), 100.0, true, false),
+            cleared(line(1), false),
+            ordered_up(line(1)),
+            taken_up(line(1), 0.0, 10.0, 12.0),
+            made_good(1),
+            lost(line(1), 0.0, 10.0, 12.0),
+            returned(line(1), 1, 5.0),
             withdrawn(refers),
             note(None, None),
         ]

@@ -18,5 +18,7 @@ mod ground;
 mod laying;
 mod lists;
 mod plans;
+mod proving;
+mod recovery;
 mod refusals;
 mod story;

@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 
 use laywire_craft::{
     construction::Construction as C,
+    fault::signs::Sign,
     obstacle::Obstacle as O,
     party::Sender,
     refusal::Refusal,
-    report::{Body, CrossingFinished, CrossingMarked},
+    report::{Body, CrossingFinished, CrossingMarked, LineProved, Readings, TestedFrom},
+    units::Decibels,
 };
 
 use crate::story::*;
@@ -29,7 +31,7 @@ rules! {
     NotYours NotInYourName NoSuchLine NoSuchCrossing IdInUse DesignationInUse LineState CrossingState InHandOf NotInHand NotPassed
     OverheadOverRailway ConstructionNotAllowed ConstructionNeeded TooLow HeightNeeded InTheWater TooShallow DepthNeeded
     OutOfRange LadderIsTemporary ListNotDone NoSuchItem SpliceInSpan BeyondTheWire TraceLeaps TraceNotTaken FarFromLine
-    NoSuchReport NotWithdrawn OtherSubject NotYourReport RestsOnIt
+    NoSuchReport NotWithdrawn OtherSubject NotYourReport RestsOnIt NotGood Reading StillAlive NoStretch RecordFull
 }
 
 /// One report, in a story that has a crossing of every kind of work, for each rule.
@@ -106,6 +108,29 @@ fn met() -> Vec<Refusal> {
     ];
     let mut met: Vec<Refusal> = reports.into_iter().map(|(by, body)| story.refuse(&by, body)).collect();
     met.insert(1, story.refuse_for(&lead(), &other_lead(), note(None, None)));
+    met.extend(met_at_the_end());
+    met
+}
+
+/// The same of a line that is through, in trouble, and taken up.
+fn met_at_the_end() -> Vec<Refusal> {
+    let mut story = Story::laid_to(1_500.0);
+    story.tell(&lead(), call(line(1), true));
+    let loss = |db| Readings { loss_db: Some(Decibels::new(db).unwrap()), ..Readings::default() };
+    let proved = |readings| Body::LineProved(LineProved { line: line(1), readings: Some(readings) });
+    let mut met = vec![
+        story.refuse(&lead(), proved(loss(60.0))),
+        story.refuse(&lead(), proved(loss(-3.0))),
+        story.refuse(&post(), ordered_up(line(1))),
+    ];
+    for _ in 0..50 {
+        story.tell(&lead(), trouble(line(1), &[Sign::Weak]));
+    }
+    let full = story.refuse(&lead(), trouble(line(1), &[Sign::Weak]));
+    story.tell(&lead(), tested(line(1), TestedFrom::NearEnd, false, None));
+    story.tell(&post(), ordered_up(line(1)));
+    met.push(story.refuse(&lead(), taken_up(line(1), 400.0, 300.0, 120.0)));
+    met.push(full);
     met
 }
 

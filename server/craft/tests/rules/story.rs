@@ -5,6 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::{
     construction::Construction,
     crossing::{Crossing, CrossingState, GivenTo},
+    fault::signs::{FaultKind, Sign},
     geodesy::Position,
     guide::{Choice, Item, guide},
     ids::{CrossingId, LineId, ReelId, ReportId},
@@ -16,9 +17,11 @@ use laywire_craft::{
     profile::Profile,
     refusal::Refusal,
     report::{
-        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
-        CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, LineHandedOver, LinePlanned, Note,
-        OnCrossing, OnLine, PlanIssued, ReelStarted, Report, SpliceMade, Subject, TraceExtended,
+        Answered, Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
+        CrossingMadeGood, CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Finding, LineHandedOver,
+        LineOrderedUp, LinePlanned, LineProved, Note, OnCrossing, OnLine, PlanIssued, Readings, ReelReturned,
+        ReelStarted, Report, SectionTakenUp, SpliceMade, Subject, TestMade, TestedFrom, TraceExtended,
+        TroubleCleared, TroubleNarrowed, TroubleReported, WatchSet, WireFate, WireLost,
     },
     text::{Name, Remark},
     trace::Trace,
@@ -188,11 +191,86 @@ pub(crate) fn call(line: LineId, from_far_end: bool) -> Body {
 }
 
 pub(crate) fn line_proved(line: LineId) -> Body {
-    Body::LineProved(OnLine { line })
+    Body::LineProved(LineProved { line, readings: None })
 }
 
 pub(crate) fn handed_over(line: LineId) -> Body {
-    Body::LineHandedOver(LineHandedOver { line, to: name("Switchboard crew") })
+    Body::LineHandedOver(LineHandedOver {
+        line,
+        to: name("Switchboard crew"),
+        tags: vec![name("1"), name("2")],
+    })
+}
+
+pub(crate) fn tested(line: LineId, from: TestedFrom, answered: bool, readings: Option<Readings>) -> Body {
+    Body::TestMade(TestMade {
+        line,
+        from,
+        chainage_m: None,
+        to_whom: Some(name("Post")),
+        rang: answered,
+        spoke: answered,
+        quality: None,
+        after: None,
+        readings,
+    })
+}
+
+pub(crate) fn watched(line: LineId) -> Body {
+    Body::WatchSet(WatchSet { line, who: name("Quill"), chainage_m: None })
+}
+
+pub(crate) fn trouble(line: LineId, signs: &[Sign]) -> Body {
+    Body::TroubleReported(TroubleReported { line, signs: signs.to_vec(), remark: None })
+}
+
+pub(crate) fn answered(line: LineId, chainage: f64, near_answers: bool, far_answers: bool) -> Body {
+    let heard = Answered { chainage_m: m(chainage), near_answers, far_answers };
+    Body::TroubleNarrowed(TroubleNarrowed { line, finding: Finding::Answered(heard) })
+}
+
+pub(crate) fn cleared(line: LineId, cut: bool) -> Body {
+    Body::TroubleCleared(TroubleCleared {
+        line,
+        fault: FaultKind::Open,
+        cause: because("pulled out of its splice by a cart"),
+        chainage_m: Some(m(300.0)),
+        cut,
+    })
+}
+
+pub(crate) fn ordered_up(line: LineId) -> Body {
+    Body::LineOrderedUp(LineOrderedUp { line, confirmed_dead_by: name("Switchboard crew") })
+}
+
+pub(crate) fn taken_up(line: LineId, from: f64, to: f64, length: f64) -> Body {
+    Body::SectionTakenUp(SectionTakenUp {
+        line,
+        from_m: m(from),
+        to_m: m(to),
+        onto: name("R back"),
+        length_m: m(length),
+        splices: 2,
+    })
+}
+
+pub(crate) fn made_good(n: u128) -> Body {
+    Body::CrossingMadeGood(CrossingMadeGood { crossing: crossing(n), remark: None })
+}
+
+pub(crate) fn lost(line: LineId, from: f64, to: f64, length: f64) -> Body {
+    Body::WireLost(WireLost {
+        line,
+        from_m: m(from),
+        to_m: m(to),
+        length_m: m(length),
+        fate: WireFate::Left,
+        because: because("under the ice of the mill pond"),
+    })
+}
+
+pub(crate) fn returned(line: LineId, n: u128, left: f64) -> Body {
+    Body::ReelReturned(ReelReturned { line, reel: reel(n), left_m: m(left) })
 }
 
 pub(crate) fn note(line: Option<LineId>, crossing: Option<CrossingId>) -> Body {

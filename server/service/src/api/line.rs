@@ -18,6 +18,8 @@ use laywire_craft::{
     line_wire::{self, LineWire, PacePlan},
     pace,
     plan::PlanVersion,
+    proving::{ProofLost, Watch},
+    recovery::OrderedUp,
     report::{Body, Kind, LinePlanned, Report},
     text::Name,
     units::{Metres, Minutes},
@@ -103,6 +105,23 @@ pub struct LineProperties {
     /// To whom.
     #[schema(required = true)]
     handed_over_to: Option<Name>,
+    /// The proof that does not hold any more, and why.
+    #[schema(required = true)]
+    proof_lost: Option<ProofLost>,
+    /// Who watches it, until the switchboard's crew comes.
+    #[schema(required = true)]
+    watch: Option<Watch>,
+    /// Since when it is in trouble; null when it is in none.
+    #[schema(required = true)]
+    in_trouble_since: Option<DateTime<Utc>>,
+    /// Time without communication that is over, in minutes.
+    silent_min: Minutes,
+    /// Since when nobody can speak over it; null when somebody can.
+    #[schema(required = true)]
+    silent_since: Option<DateTime<Utc>>,
+    /// The order to take it up.
+    #[schema(required = true)]
+    ordered_up: Option<OrderedUp>,
 }
 
 impl LineProperties {
@@ -131,6 +150,12 @@ impl LineProperties {
             proved_at: line.proved_at,
             handed_over_at: line.handed_over_at,
             handed_over_to: line.handed_over_to.clone(),
+            proof_lost: line.proving.proof_lost.clone(),
+            watch: line.proving.watch.clone(),
+            in_trouble_since: line.proving.trouble().and_then(|trouble| Some(trouble.told.first()?.at)),
+            silent_min: line.proving.silent_min,
+            silent_since: line.proving.silent_since,
+            ordered_up: line.recovery.ordered_up.clone(),
         }
     }
 }

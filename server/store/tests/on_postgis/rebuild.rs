@@ -4,18 +4,20 @@
 use laywire_craft::{
     construction::Construction,
     crossing::GivenTo,
+    fault::signs::{FaultKind, Sign},
     guide,
     ids::{CrossingId, LineId, ReelId, ReportId},
     obstacle::Obstacle,
     party::{Party, Sender},
     profile::Profile,
     report::{
-        Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
-        CrossingMarked, CrossingPassed, CrossingStruckOut, Kind, LineHandedOver, Note, OnCrossing, OnLine,
-        ReelStarted, Report, SpliceMade, TraceExtended,
+        Answered, Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
+        CrossingMarked, CrossingPassed, CrossingStruckOut, Finding, Kind, LineHandedOver, LineProved, Note,
+        OnCrossing, OnLine, Readings, ReelStarted, Report, SpliceMade, TestMade, TestedAfter, TestedFrom,
+        TraceExtended, TroubleCleared, TroubleNarrowed, TroubleReported, WatchSet, Weather,
     },
     text::{Name, Remark},
-    units::Metres,
+    units::{Decibels, Metres, Ohms},
 };
 use laywire_store::{
     log::Outcome,
@@ -87,7 +89,7 @@ impl Story {
 
     fn on_line(&mut self) -> Body {
         let line = self.line();
-        match self.rng.random_range(0..8) {
+        match self.rng.random_range(0..11) {
             0 => Body::LineStarted(OnLine { line }),
             1 | 2 => {
                 let count = self.rng.random_range(1..6);
@@ -111,8 +113,60 @@ impl Story {
                 from_far_end: self.rng.random_bool(0.2),
                 chainage_m: None,
             }),
-            6 => Body::LineProved(OnLine { line }),
-            _ => Body::LineHandedOver(LineHandedOver { line, to: Name::new("Switchboard").unwrap() }),
+            6 => Body::LineProved(LineProved { line, readings: None }),
+            7 => Body::LineHandedOver(LineHandedOver {
+                line,
+                to: Name::new("Switchboard").unwrap(),
+                tags: vec![Name::new("12").unwrap()],
+            }),
+            _ => self.at_the_end(line),
+        }
+    }
+
+    /// Tests, trouble, and the way back to stores.
+    fn at_the_end(&mut self, line: LineId) -> Body {
+        match self.rng.random_range(0..8) {
+            0..=2 => {
+                let answered = self.rng.random_bool(0.7);
+                let readings = self.rng.random_bool(0.5).then(|| Readings {
+                    loop_ohm: Some(Ohms::new(self.rng.random_range(0.0..900.0)).unwrap()),
+                    loss_db: Some(Decibels::new(self.rng.random_range(0.0..40.0)).unwrap()),
+                    weather: Some(Weather::Rain),
+                    ..Readings::default()
+                });
+                Body::TestMade(TestMade {
+                    line,
+                    from: if self.rng.random_bool(0.3) { TestedFrom::FarEnd } else { TestedFrom::Along },
+                    chainage_m: Some(self.metres(900.0)),
+                    to_whom: Some(Name::new("Post").unwrap()),
+                    rang: answered,
+                    spoke: answered,
+                    quality: None,
+                    after: Some(TestedAfter::Reel),
+                    readings,
+                })
+            }
+            3 => Body::WatchSet(WatchSet { line, who: Name::new("Quill").unwrap(), chainage_m: None }),
+            4 => Body::TroubleReported(TroubleReported {
+                line,
+                signs: vec![Sign::NothingPasses, Sign::CrankEasy],
+                remark: Some(self.remark()),
+            }),
+            5 | 6 => {
+                let heard = Answered {
+                    chainage_m: self.metres(900.0),
+                    near_answers: self.rng.random_bool(0.5),
+                    far_answers: self.rng.random_bool(0.5),
+                };
+                Body::TroubleNarrowed(TroubleNarrowed { line, finding: Finding::Answered(heard) })
+            }
+            _ => Body::TroubleCleared(TroubleCleared {
+                line,
+                fault: FaultKind::Open,
+                cause: self.remark(),
+                chainage_m: None,
+                cut: self.rng.random_bool(0.5),
+            }),
         }
     }
 
@@ -257,6 +311,10 @@ async fn the_state_is_what_the_log_adds_up_to() {
         Kind::CrossingProved,
         Kind::CrossingStruckOut,
         Kind::CallBackGood,
+        Kind::TestMade,
+        Kind::TroubleReported,
+        Kind::TroubleNarrowed,
+        Kind::TroubleCleared,
         Kind::Correction,
         Kind::Note,
     ] {

@@ -19,6 +19,7 @@ mod outage;
 mod plans;
 mod positions;
 mod profile;
+mod proving;
 mod reckon;
 mod reports;
 mod share_out;

@@ -32,6 +32,12 @@ const line = (properties: Partial<LineFeature['properties']> = {}): LineFeature 
     proved_at: null,
     handed_over_at: null,
     handed_over_to: null,
+    proof_lost: null,
+    watch: null,
+    in_trouble_since: null,
+    silent_min: 0,
+    silent_since: null,
+    ordered_up: null,
     ...properties,
   },
 });

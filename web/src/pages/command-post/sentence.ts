@@ -89,6 +89,30 @@ const verbs: Verbs = {
   plan_issued: ({ line, plan }, known) => `issued plan ${plan} of ${lineOf(line, known)}`,
   line_proved: ({ line }, known) => `proved ${lineOf(line, known)} over its whole length`,
   line_handed_over: ({ line, to }, known) => `handed ${lineOf(line, known)} over to ${to}`,
+  test_made: ({ line, from, chainage_m, rang, spoke }, known) => {
+    const place =
+      from === 'along'
+        ? along(chainage_m, line, known)
+        : `from the ${from === 'far_end' ? 'far' : 'near'} end of ${lineOf(line, known)}`;
+    return `tested ${place}: ${rang && spoke ? 'good' : rang || spoke ? 'not good' : 'nothing passes'}`;
+  },
+  watch_set: ({ line, who }, known) => `left ${who} on watch with a telephone at ${lineOf(line, known)}`,
+  trouble_reported: ({ line }, known) => `reported trouble on ${lineOf(line, known)}`,
+  trouble_narrowed: ({ line, finding }, known) =>
+    'answered' in finding
+      ? `tested ${along(finding.answered.chainage_m, line, known)} for the trouble`
+      : `measured ${lineOf(line, known)} for the trouble`,
+  trouble_cleared: ({ line, cause, chainage_m, cut }, known) =>
+    `cleared the trouble ${along(chainage_m, line, known)}${cut ? ', the wire was cut' : ''}${because(cause)}`,
+  line_ordered_up: ({ line, confirmed_dead_by }, known) =>
+    `ordered ${lineOf(line, known)} up, confirmed dead by ${confirmed_dead_by}`,
+  section_taken_up: ({ line, length_m, onto }, known) =>
+    `took ${distance(length_m, known.units)} of ${lineOf(line, known)} up onto reel ${onto}`,
+  crossing_made_good: ({ crossing }, known) => `made ${crossingName(crossing, known)} good again`,
+  wire_lost: ({ line, length_m, fate, because: reason }, known) =>
+    `${fate} ${distance(length_m, known.units)} of ${lineOf(line, known)}${because(reason)}`,
+  reel_returned: ({ line, left_m }, known) =>
+    `returned a reel of ${lineOf(line, known)} with ${distance(left_m, known.units)} on it`,
   correction: ({ corrects, because: reason, instead }, known, by) => {
     const wrong = known.entries.find((entry) => entry.report.id === corrects);
     const said = wrong ? `“${deed(wrong.report.body, known, wrong.by)}”` : 'an earlier report';
@@ -140,6 +164,7 @@ export const lineStateWords: Record<LineState, string> = {
   finished: 'finished',
   proved: 'proved',
   handed_over: 'handed over',
+  recovered: 'taken up',
 };
 
 /** A line in a sentence: what it is, and what else there is to say of it. */
@@ -190,6 +215,8 @@ export function lineSentence(
         state: `${name} is handed over`,
         more: `to ${line.handed_over_to ?? 'its switchboard'} at ${at(line.handed_over_at)}.`,
       };
+    case 'recovered':
+      return { state: `${name} is taken up.`, more: 'Nothing of it lies any more.' };
   }
 }
 
