@@ -89,6 +89,165 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/export/{file}': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * A collection as a file: `crossings.gpx`, `laid.geojson` … It takes the parameters of the collection's items, but for
+     *     `limit` and `after`.
+     */
+    get: operations['export'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: where a GIS begins. */
+    get: operations['features'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: where a GIS begins, as the definition's paths have it. */
+    get: operations['features_root'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/api': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: its definition for this operation, OpenAPI 3.0, with the parameters of each collection. */
+    get: operations['features_definition'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/collections': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: the collections. */
+    get: operations['feature_collections'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/collections/{collection}': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: one collection. */
+    get: operations['feature_collection'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/collections/{collection}/items': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * OGC API – Features: a page of a collection's features. Beside the parameters named here, each simple property of the
+     *     collection is one: `state=passed` gives the features that have that value.
+     */
+    get: operations['feature_items'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/collections/{collection}/items/{item}': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: one feature. */
+    get: operations['feature_item'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/features/conformance': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /** OGC API – Features: what of the standard it keeps to. */
+    get: operations['features_conformance'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/feed': {
     parameters: {
       query?: never;
@@ -470,6 +629,26 @@ export interface paths {
      *     rails, water and power lines. What the map does not show it does not know.
      */
     post: operations['find_traces'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/traces/read': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * The lines of a file, each as a trace to plan with. At most 5 MB, 1,000 lines and 100,000 positions. A track's segments
+     *     come one by one: nobody knows how the wire would run over the gap.
+     */
+    post: operations['read_traces'];
     delete?: never;
     options?: never;
     head?: never;
@@ -1402,11 +1581,85 @@ export interface components {
           /** @description A conductor is broken. */
           open: components['schemas']['OpenTest'];
         };
+    /** @description A collection. */
+    FeatureCollectionDocument: {
+      /** @description The reference systems in which they can be had. */
+      crs: string[];
+      /** @description What is in it. */
+      description: string;
+      extent?: components['schemas']['FeatureExtent'] | null;
+      /** @description Its name in addresses. */
+      id: string;
+      /** @description Always `feature`. */
+      itemType: string;
+      /** @description Where its features are. */
+      links: components['schemas']['Link'][];
+      /** @description Its name for a person. */
+      title: string;
+    };
+    /** @description Every collection. */
+    FeatureCollections: {
+      /** @description Each of them. */
+      collections: components['schemas']['FeatureCollectionDocument'][];
+      /** @description Where this is. */
+      links: components['schemas']['Link'][];
+    };
+    /** @description A feature. */
+    FeatureDocument: {
+      /** @description A Point, a LineString, or a MultiLineString where a trace crosses the 180th meridian; null where nothing is known. */
+      geometry: Record<string, never> | null;
+      /** @description Its id. */
+      id: string;
+      /** @description Its figures: those of the collection, each with a value or null. */
+      properties: Record<string, never>;
+      /** @description Always `Feature`. */
+      type: components['schemas']['FeatureType'];
+    };
+    /** @description Where and when features are. */
+    FeatureExtent: {
+      spatial?: components['schemas']['SpatialExtent'] | null;
+      temporal?: components['schemas']['TemporalExtent'] | null;
+    };
+    /** @description A page of features. */
+    FeaturePage: {
+      /** @description They, in the order of their ids. */
+      features: components['schemas']['FeatureDocument'][];
+      /** @description Where this is, and where it goes on. */
+      links: components['schemas']['Link'][];
+      /**
+       * Format: int64
+       * @description How many features there are in all.
+       */
+      numberMatched: number;
+      /** @description How many are here. */
+      numberReturned: number;
+      /**
+       * Format: date-time
+       * @description When it was read.
+       */
+      timeStamp: string;
+      /** @description Always `FeatureCollection`. */
+      type: components['schemas']['CollectionType'];
+    };
     /**
      * @description GeoJSON's word for a feature.
      * @enum {string}
      */
     FeatureType: 'Feature';
+    /** @description What is kept to. */
+    FeaturesConformance: {
+      /** @description The classes of the standard. */
+      conformsTo: string[];
+    };
+    /** @description What a GIS begins with. */
+    FeaturesLanding: {
+      /** @description What it is. */
+      description: string;
+      /** @description Where the rest is. */
+      links: components['schemas']['Link'][];
+      /** @description The operation's name. */
+      title: string;
+    };
     /** @description A figure that the answer stands on. */
     FigureUsed: {
       /** @description Where it is from. */
@@ -2004,6 +2257,17 @@ export interface components {
       splices: components['schemas']['LineSplice'][];
       /** @description The wire, item by item. */
       wire: components['schemas']['WireAnswer'];
+    };
+    /** @description Where something else is. */
+    Link: {
+      /** @description The address. */
+      href: string;
+      /** @description What it is to this. */
+      rel: string;
+      /** @description What it is, for a person. */
+      title: string;
+      /** @description As what it comes. */
+      type: string;
     };
     /** @description The weather that the span has to stand. */
     Loading:
@@ -3249,6 +3513,11 @@ export interface components {
       /** @description Between the conductors at the near end, in ohms, 0 to 1e8. */
       near_ohm: components['schemas']['Ohms'];
     };
+    /** @description One feature by itself. */
+    SingleFeature: components['schemas']['FeatureDocument'] & {
+      /** @description Where this is, and to what it belongs. */
+      links: components['schemas']['Link'][];
+    };
     /** @description All that the trade says about one place. */
     SiteAnswer: {
       /** @description The distance to keep from a power line with body, pole and loose wire. */
@@ -3539,6 +3808,13 @@ export interface components {
       /** @description Its weight: newtons for each metre, 0.001 to 100. */
       weight_n_per_m: components['schemas']['NewtonsPerMetre'];
     };
+    /** @description Where features are. */
+    SpatialExtent: {
+      /** @description West, south, east, north. */
+      bbox: number[][];
+      /** @description In which reference system. */
+      crs: string;
+    };
     /** @description A splice in the line. */
     Splice: {
       /**
@@ -3630,6 +3906,11 @@ export interface components {
           /** @description Another telephone, by the loss at 1 kHz that it still talks through: decibels, 1 to 100. */
           allowance_db: components['schemas']['Decibels'];
         };
+    /** @description When features are. */
+    TemporalExtent: {
+      /** @description The earliest and the latest time. */
+      interval: string[][];
+    };
     /** @description The ground that is loaded. */
     Terrain: {
       /** @description Whose the map data is. */
@@ -3707,6 +3988,14 @@ export interface components {
       /** @description Places to go by, in their order. */
       via?: components['schemas']['Position'][];
     };
+    /** @description A line out of a file. */
+    TraceRead: {
+      name: components['schemas']['Name'] | null;
+      /** @description How many positions it has. */
+      positions: number;
+      /** @description Where it goes. */
+      trace: components['schemas']['LineString'];
+    };
     /** @description What a stretch or a crossing is paid for. */
     TraceToll:
       | 'roadside'
@@ -3723,6 +4012,13 @@ export interface components {
           /** @description A crossing where a bridge or culvert is near. */
           by_passage: components['schemas']['Obstacle'];
         };
+    /** @description What a file has. */
+    TracesRead: {
+      /** @description Shapes that are no lines, such as single places and areas, and pieces of a track without a length. */
+      left_out: number;
+      /** @description Its lines, in the order of the file. */
+      traces: components['schemas']['TraceRead'][];
+    };
     /** @description How a device comes to trust the service's own authority. */
     Trust: {
       /** @description The page, over plain HTTP, with the authority's certificate and how to install it. */
@@ -4142,6 +4438,440 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['CrossingCollection'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  export: {
+    parameters: {
+      query?: {
+        /** @description West, south, east, north in degrees. */
+        bbox?: string;
+        /** @description An instant, or from/to with `..` for an open end (RFC 3339). */
+        datetime?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        /** @description lines, laid, crossings, splices or reels, then .geojson, .gpx, .kml or .csv */
+        file: string;
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      /** @description The file, under its own media type */
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/octet-stream': string;
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  features: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FeaturesLanding'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  features_root: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FeaturesLanding'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  features_definition: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/vnd.oai.openapi+json': unknown;
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  feature_collections: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FeatureCollections'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  feature_collection: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        collection: string;
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FeatureCollectionDocument'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  feature_items: {
+    parameters: {
+      query?: {
+        /** @description How many at most, from 1; 100 when left out. More than 1,000 are never sent at once. */
+        limit?: number;
+        /** @description West, south, east, north in degrees; west may lie east of east, over the 180th meridian. With six figures the heights are not looked at. */
+        bbox?: string;
+        /** @description An instant, or from/to with `..` for an open end (RFC 3339). */
+        datetime?: string;
+        /** @description As the link `next` has it: only features after this one. */
+        after?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        collection: string;
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/geo+json': components['schemas']['FeaturePage'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  feature_item: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        collection: string;
+        item: string;
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/geo+json': components['schemas']['SingleFeature'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  features_conformance: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['FeaturesConformance'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
         };
       };
       401: {
@@ -5452,6 +6182,81 @@ export interface operations {
         };
       };
       413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  read_traces: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    /** @description GeoJSON as application/geo+json (or application/json), or GPX as application/gpx+xml (or application/xml, text/xml). */
+    requestBody: {
+      content: {
+        'application/geo+json': unknown;
+        'application/gpx+xml': string;
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['TracesRead'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      415: {
         headers: {
           [name: string]: unknown;
         };

@@ -2,6 +2,8 @@
 
 pub mod crew_position;
 pub mod crossing;
+pub mod export;
+pub mod features;
 pub mod feed;
 pub mod finder;
 pub mod geojson;
@@ -21,3 +23,4 @@ pub mod saved_plan;
 pub mod session;
 pub mod tile;
 mod time;
+pub mod traces;

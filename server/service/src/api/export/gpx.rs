@@ -1,0 +1,84 @@
+//! GPX 1.1 (<http://www.topografix.com/GPX/1/1/>): a line is a track, a point a waypoint. A feature without a geometry has
+//! no place in it and is left out.
+
+use std::io;
+
+use laywire_craft::geodesy::Position;
+use laywire_store::features::{Collection, Feature, Geometry, Shape};
+use serde_json::Value;
+
+use super::xml::Xml;
+
+pub(super) fn write(title: &str, collection: &Collection, features: &[Feature]) -> io::Result<Vec<u8>> {
+    let mut xml = Xml::new()?;
+    xml.begin(
+        "gpx",
+        &[
+            ("version", "1.1"),
+            ("creator", "laywire"),
+            ("xmlns", "http://www.topografix.com/GPX/1/1"),
+            ("xmlns:xsi", "http://www.w3.org/2001/XMLSchema-instance"),
+            (
+                "xsi:schemaLocation",
+                "http://www.topografix.com/GPX/1/1 http://www.topografix.com/GPX/1/1/gpx.xsd",
+            ),
+        ],
+    )?;
+    xml.begin("metadata", &[])?;
+    xml.text("name", title)?;
+    xml.end("metadata")?;
+    for feature in features {
+        match &feature.geometry {
+            Some(Geometry::Point(place)) => waypoint(&mut xml, collection, feature, *place)?,
+            Some(Geometry::Lines(lines)) => track(&mut xml, collection, feature, lines)?,
+            None => {}
+        }
+    }
+    xml.end("gpx")?;
+    Ok(xml.done())
+}
+
+/// Its elements stand in the schema's order: the time before the name.
+fn waypoint(xml: &mut Xml, collection: &Collection, feature: &Feature, place: Position) -> io::Result<()> {
+    let (lon, lat) = (place.lon().to_string(), place.lat().to_string());
+    xml.begin("wpt", &[("lat", &lat), ("lon", &lon)])?;
+    let time = collection.time.and_then(|time| feature.properties.get(time)).and_then(Value::as_str);
+    if let Some(time) = time {
+        xml.text("time", time)?;
+    }
+    names(xml, collection, feature)?;
+    xml.end("wpt")
+}
+
+fn track(
+    xml: &mut Xml,
+    collection: &Collection,
+    feature: &Feature,
+    lines: &[Vec<Position>],
+) -> io::Result<()> {
+    xml.begin("trk", &[])?;
+    names(xml, collection, feature)?;
+    for line in lines {
+        xml.begin("trkseg", &[])?;
+        for place in line {
+            let (lon, lat) = (place.lon().to_string(), place.lat().to_string());
+            xml.empty("trkpt", &[("lat", &lat), ("lon", &lon)])?;
+        }
+        xml.end("trkseg")?;
+    }
+    xml.end("trk")
+}
+
+fn names(xml: &mut Xml, collection: &Collection, feature: &Feature) -> io::Result<()> {
+    xml.text("name", &super::label(collection, feature))?;
+    let said = collection.properties.iter().filter_map(|property| {
+        let words = super::words(feature.properties.get(property.name)?)?;
+        Some(format!("{}: {words}", property.name))
+    });
+    xml.text("desc", &said.collect::<Vec<_>>().join("\n"))?;
+    let kind = match collection.shape {
+        Shape::Point => feature.properties.get("obstacle").and_then(Value::as_str),
+        Shape::Line => None,
+    };
+    xml.text("type", kind.unwrap_or(collection.one))
+}
