@@ -198,7 +198,9 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
             } else {
                 ours["coordinates"].clone()
             };
-            assert_eq!(theirs["coordinates"], ours, "{collection}.gpx");
+            // GPX has no longitude of 180.
+            let ours = ours.to_string().replace("[180.0,", "[179.999999999,");
+            assert_eq!(theirs["coordinates"].to_string(), ours, "{collection}.gpx");
         }
     }
     let csv = crew.get("/export/lines.csv").await.body;

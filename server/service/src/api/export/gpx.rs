@@ -38,10 +38,15 @@ pub(super) fn write(title: &str, collection: &Collection, features: &[Feature]) 
     Ok(xml.done())
 }
 
+/// The schema knows no longitude of 180 (maxExclusive). On the other side of the meridian it would draw a line round the
+/// world: a tenth of a millimetre before it, it does not.
+fn longitude(place: Position) -> String {
+    if place.lon() >= 180.0 { "179.999999999".to_owned() } else { place.lon().to_string() }
+}
+
 /// Its elements stand in the schema's order: the time before the name.
 fn waypoint(xml: &mut Xml, collection: &Collection, feature: &Feature, place: Position) -> io::Result<()> {
-    let (lon, lat) = (place.lon().to_string(), place.lat().to_string());
-    xml.begin("wpt", &[("lat", &lat), ("lon", &lon)])?;
+    xml.begin("wpt", &[("lat", &place.lat().to_string()), ("lon", &longitude(place))])?;
     let time = collection.time.and_then(|time| feature.properties.get(time)).and_then(Value::as_str);
     if let Some(time) = time {
         xml.text("time", time)?;
@@ -61,8 +66,7 @@ fn track(
     for line in lines {
         xml.begin("trkseg", &[])?;
         for place in line {
-            let (lon, lat) = (place.lon().to_string(), place.lat().to_string());
-            xml.empty("trkpt", &[("lat", &lat), ("lon", &lon)])?;
+            xml.empty("trkpt", &[("lat", &place.lat().to_string()), ("lon", &longitude(*place))])?;
         }
         xml.end("trkseg")?;
     }
