@@ -4,8 +4,6 @@
 //!
 //! Pages go on after the last feature's key and not by counting, so that a report that comes in between moves none of them.
 
-use std::collections::BTreeMap;
-
 use chrono::{DateTime, SecondsFormat, Utc};
 use futures::TryStreamExt as _;
 use geozero::ToGeo;
@@ -20,7 +18,7 @@ use laywire_craft::{
     obstacle::Obstacle,
     units::Metres,
 };
-use serde_json::{Map, Value};
+use serde_json::Value;
 use sqlx::{
     Arguments as _, FromRow, PgConnection, PgPool, Postgres, QueryBuilder, postgres::PgArguments, types::Json,
 };
@@ -165,11 +163,12 @@ pub static COLLECTIONS: [Collection; 5] = [
         properties: &[DESIGNATION, FROM, TO, LINE_STATE, TEAM, LAID_LENGTH, STARTED, CHANGED],
         time: Some("started_at"),
         along: None,
-        // Unnested once: taken by their numbers, a long list's figures would be read from its beginning each time.
+        // The list's figures as they are, after the head of a line in well-known binary (big-endian): point by point it
+        // takes many times as long.
         source: r#"select id as key, 0 as part,
-                (select ST_SetSRID(ST_MakeLine(ST_MakePoint(lon, lat) order by n), 4326) from (
-                    select n, figure as lon, lead(figure) over (order by n) as lat
-                    from unnest(laid) with ordinality as figures (figure, n)) as pairs where n % 2 = 1) as geom,
+                ST_GeomFromWKB('\x0000000002'::bytea || int4send(cardinality(laid) / 2) || (
+                    select string_agg(float8send(figure), ''::bytea order by n)
+                    from unnest(laid) with ordinality as figures (figure, n)), 4326) as geom,
                 designation, from_end as "from", to_end as "to", state, team, laid_length_m, started_at, changed
             from line where operation = $1 and cardinality(laid) >= 4"#,
     },
@@ -251,6 +250,13 @@ pub static COLLECTIONS: [Collection; 5] = [
 ];
 
 impl Collection {
+    /// A feature's value of a property, where the collection has it.
+    #[must_use]
+    pub fn value<'f>(&self, feature: &'f Feature, name: &str) -> Option<&'f Value> {
+        let place = self.properties.iter().position(|property| property.name == name)?;
+        feature.values.get(place)
+    }
+
     /// The collection of this name.
     #[must_use]
     pub fn named(name: &str) -> Option<&'static Self> {
@@ -300,8 +306,8 @@ pub struct Feature {
     pub id: FeatureId,
     /// Where it is.
     pub geometry: Option<Geometry>,
-    /// A value, or null, for each property of its collection.
-    pub properties: Map<String, Value>,
+    /// A value, or null, for each property of its collection, in the collection's order.
+    pub values: Vec<Value>,
 }
 
 /// A value that a property shall have.
@@ -406,7 +412,8 @@ pub async fn page(
 ) -> Result<Page, StoreError> {
     let mut moment = pool.begin_with("begin transaction isolation level repeatable read, read only").await?;
     let places = Places::of(&mut moment, operation, collection).await?;
-    let mut count = question(operation, collection, &places, "select count(*) from feature where true")?;
+    let each = Each::of(filter);
+    let mut count = question(operation, collection, &places, each, "select count(*) from source where true")?;
     narrow(&mut count, collection, filter);
     let matched: i64 = count.build_query_scalar().fetch_one(&mut *moment).await?;
     let (features, more) = some(&mut moment, operation, collection, &places, filter, portion).await?;
@@ -426,15 +433,19 @@ pub async fn feature(
 ) -> Result<Option<Feature>, StoreError> {
     let mut moment = pool.begin_with("begin transaction isolation level repeatable read, read only").await?;
     let places = Places::of(&mut moment, operation, collection).await?;
-    let mut query = question(operation, collection, &places, &selected(collection))?;
-    query.push(" from feature where (key, part) = (").push_bind(id.key);
-    query.push(", ").push_bind(id.part).push(")");
+    let wanted = format!(
+        "select key, part, ST_AsBinary({SHAPE}) as shape, properties from (select key, part, geom, {} as properties
+             from source where (key, part) = (",
+        values(collection)
+    );
+    let mut query = question(operation, collection, &places, Each::WhenRead, &wanted)?;
+    query.push_bind(id.key).push(", ").push_bind(id.part).push(") limit 1) as one");
     let row: Option<Row> = query.build_query_as().fetch_optional(&mut *moment).await?;
     moment.commit().await?;
     row.map(|row| row.feature(collection)).transpose()
 }
 
-/// Where and when a collection's features are.
+/// Where and when a collection's features are; nothing of those whose places are reckoned line by line.
 ///
 /// # Errors
 /// When the database does not answer.
@@ -442,18 +453,18 @@ pub async fn extent(
     pool: &PgPool,
     operation: OperationId,
     collection: &'static Collection,
-) -> Result<Extent, StoreError> {
-    let mut moment = pool.begin_with("begin transaction isolation level repeatable read, read only").await?;
-    let places = Places::of(&mut moment, operation, collection).await?;
+) -> Result<Option<Extent>, StoreError> {
+    if collection.along.is_some() {
+        return Ok(None);
+    }
     let time = collection.time.map_or_else(|| "null::timestamptz".to_owned(), quoted);
     let wanted = format!(
         "select min(ST_XMin(shape)) as west, min(ST_YMin(shape)) as south, max(ST_XMax(shape)) as east,
-             max(ST_YMax(shape)) as north, min({time}) as earliest, max({time}) as latest from feature"
+             max(ST_YMax(shape)) as north, min(time) as earliest, max(time) as latest
+         from (select {SHAPE} as shape, {time} as time from source offset 0) as each"
     );
-    let mut query = question(operation, collection, &places, &wanted)?;
-    let extent = query.build_query_as().fetch_one(&mut *moment).await?;
-    moment.commit().await?;
-    Ok(extent)
+    let mut query = question(operation, collection, &Places::default(), Each::Once, &wanted)?;
+    Ok(Some(query.build_query_as().fetch_one(pool).await?))
 }
 
 /// Where the splices or reels of all lines are: reckoned along the geodesics of each line's trace, as everywhere else.
@@ -495,11 +506,31 @@ impl Places {
     }
 }
 
-/// The statement that `feature` stands for, and what is asked of it.
+/// A feature's geometry as it goes out: cut at the 180th meridian where it crosses it. No wire goes half round the world.
+const SHAPE: &str = "case when ST_XMax(geom) - ST_XMin(geom) > 180
+    then ST_WrapX(ST_ShiftLongitude(geom), 180, -360) else geom end";
+
+/// How often the statement's geometries are made.
+#[derive(Clone, Copy)]
+enum Each {
+    /// Once each, because they are looked at one and all.
+    Once,
+    /// Only those that are read.
+    WhenRead,
+}
+
+impl Each {
+    fn of(filter: &Filter) -> Self {
+        if filter.bounds.is_some() { Self::Once } else { Self::WhenRead }
+    }
+}
+
+/// The statement that `source` stands for, and what is asked of it.
 fn question(
     operation: OperationId,
     collection: &Collection,
     places: &Places,
+    each: Each,
     wanted: &str,
 ) -> Result<QueryBuilder<Postgres>, StoreError> {
     let mut arguments = PgArguments::default();
@@ -514,11 +545,11 @@ fn question(
         Ok(())
     })();
     added.map_err(sqlx::Error::Encode)?;
-    let head = format!(
-        "with source as ({}), feature as (select source.*, case when ST_XMax(geom) - ST_XMin(geom) > 180
-             then ST_WrapX(ST_ShiftLongitude(geom), 180, -360) else geom end as shape from source) {wanted}",
-        collection.source
-    );
+    let once = match each {
+        Each::Once => "materialized",
+        Each::WhenRead => "not materialized",
+    };
+    let head = format!("with source as {once} ({}) {wanted}", collection.source);
     Ok(QueryBuilder::with_arguments(head, arguments))
 }
 
@@ -527,14 +558,13 @@ fn quoted(name: &str) -> String {
     format!("\"{name}\"")
 }
 
-/// What is read of each feature.
-fn selected(collection: &Collection) -> String {
-    let columns = collection.properties.iter().filter(|property| !matches!(property.holds, Holds::Grid));
-    let pairs: Vec<String> = columns.map(|property| format!("'{0}', \"{0}\"", property.name)).collect();
-    format!(
-        "select key, part, ST_AsBinary(shape) as shape, json_build_object({}) as properties",
-        pairs.join(", ")
-    )
+/// The values of a feature as a list, in the collection's order.
+fn values(collection: &Collection) -> String {
+    let columns = collection.properties.iter().map(|property| match property.holds {
+        Holds::Grid => "null".to_owned(),
+        _ => quoted(property.name),
+    });
+    format!("json_build_array({})", columns.collect::<Vec<_>>().join(", "))
 }
 
 fn narrow(query: &mut QueryBuilder<Postgres>, collection: &Collection, filter: &Filter) {
@@ -549,14 +579,17 @@ fn narrow(query: &mut QueryBuilder<Postgres>, collection: &Collection, filter: &
             // A point is looked for by its very figures: an edge, or a box without a breadth, counts as in it.
             match collection.shape {
                 Shape::Point => {
-                    query.push(" or (ST_X(shape) between ").push_bind(west).push(" and ").push_bind(east);
-                    query.push(" and ST_Y(shape) between ").push_bind(bounds.south);
+                    query.push(" or (ST_X(geom) between ").push_bind(west).push(" and ").push_bind(east);
+                    query.push(" and ST_Y(geom) between ").push_bind(bounds.south);
                     query.push(" and ").push_bind(bounds.north).push(")");
                 }
                 Shape::Line => {
-                    query.push(" or ST_Intersects(shape, ST_MakeEnvelope(").push_bind(west);
-                    query.push(", ").push_bind(bounds.south).push(", ").push_bind(east);
-                    query.push(", ").push_bind(bounds.north).push(", 4326))");
+                    // As an envelope it is a line or a place where it has no breadth, and not a broken area.
+                    query.push(format!(
+                        " or ST_Intersects({SHAPE}, ST_SetSRID(ST_Envelope(ST_MakeLine(ST_MakePoint("
+                    ));
+                    query.push_bind(west).push(", ").push_bind(bounds.south).push("), ST_MakePoint(");
+                    query.push_bind(east).push(", ").push_bind(bounds.north).push("))), 4326))");
                 }
             }
         }
@@ -590,27 +623,31 @@ async fn some(
     filter: &Filter,
     portion: Portion,
 ) -> Result<(Vec<Feature>, bool), StoreError> {
-    let taken = format!(
-        "select * from (select taken.*, count(*) over () as found,
-             sum(weight) over (order by key, part) - weight as before from ({}, coalesce(ST_NPoints(shape), 1) as weight
-             from feature where true",
-        selected(collection).replace("ST_AsBinary(shape) as shape", "shape"),
+    // A geometry is made for the features that are chosen, and written only for those that are sent.
+    let wanted = format!(
+        "select key, part, ST_AsBinary(shape) as shape, properties, found from (
+             select drawn.*, count(*) over () as found,
+                 sum(coalesce(ST_NPoints(shape), 1)) over (order by key, part) - coalesce(ST_NPoints(shape), 1) as before
+             from (select key, part, {SHAPE} as shape, properties
+                 from (select key, part, geom, {} as properties from source where true",
+        values(collection)
     );
-    // Written as WKB only when it is known which ones are sent.
-    let taken =
-        taken.replacen("select *", "select key, part, ST_AsBinary(shape) as shape, properties, found", 1);
-    let mut query = question(operation, collection, places, &taken)?;
+    let mut query = question(operation, collection, places, Each::of(filter), &wanted)?;
     narrow(&mut query, collection, filter);
     if let Some(after) = portion.after {
         query.push(" and (key, part) > (").push_bind(after.key).push(", ").push_bind(after.part).push(")");
     }
     query.push(" order by key, part limit ").push_bind(i64::from(portion.features) + 1);
-    query.push(") as taken) as weighed where before < ").push_bind(i64::from(portion.positions));
+    query.push(") as chosen offset 0) as drawn) as counted where before < ");
+    query.push_bind(i64::from(portion.positions));
     query.push(" order by key, part limit ").push_bind(i64::from(portion.features));
-    let rows: Vec<Row> = query.build_query_as().fetch_all(connection).await?;
-    let found = rows.first().map_or(0, |row| row.found);
-    let more = i64::try_from(rows.len()).is_ok_and(|sent| sent < found);
-    let features = rows.into_iter().map(|row| row.feature(collection)).collect::<Result<_, _>>()?;
+    let mut rows = query.build_query_as::<Row>().fetch(connection);
+    let (mut features, mut found) = (Vec::new(), 0);
+    while let Some(row) = rows.try_next().await? {
+        found = row.found;
+        features.push(row.feature(collection)?);
+    }
+    let more = i64::try_from(features.len()).is_ok_and(|sent| sent < found);
     Ok((features, more))
 }
 
@@ -619,7 +656,7 @@ struct Row {
     key: Uuid,
     part: i32,
     shape: Option<Vec<u8>>,
-    properties: Json<BTreeMap<String, Value>>,
+    properties: Json<Vec<Value>>,
     /// How many there were before the positions were counted.
     #[sqlx(default)]
     found: i64,
@@ -628,13 +665,10 @@ struct Row {
 impl Row {
     fn feature(self, collection: &'static Collection) -> Result<Feature, StoreError> {
         let geometry = self.shape.map(geometry).transpose()?;
-        let mut read = self.properties.0;
-        let mut properties = Map::new();
-        for property in collection.properties {
-            let value = read.remove(property.name).unwrap_or(Value::Null);
-            properties.insert(property.name.to_owned(), shown(property, value, geometry.as_ref())?);
-        }
-        Ok(Feature { id: FeatureId { key: self.key, part: self.part }, geometry, properties })
+        let values = collection.properties.iter().zip(self.properties.0);
+        let values = values.map(|(property, value)| shown(property, value, geometry.as_ref()));
+        let values = values.collect::<Result<_, _>>()?;
+        Ok(Feature { id: FeatureId { key: self.key, part: self.part }, geometry, values })
     }
 }
 

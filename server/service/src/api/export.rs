@@ -81,13 +81,14 @@ impl Format {
     pub fn write(
         self,
         operation: &Name,
-        collection: &Collection,
+        collection: &'static Collection,
         features: Vec<Feature>,
     ) -> io::Result<Vec<u8>> {
         let title = format!("{operation}: {}", collection.title);
         match self {
             Self::GeoJson => {
-                let features = features.into_iter().map(FeatureDocument::from).collect();
+                let document = |feature| FeatureDocument::of(collection, feature);
+                let features = features.into_iter().map(document).collect();
                 let whole = Whole { kind: CollectionType::FeatureCollection, features };
                 serde_json::to_vec(&whole).map_err(io::Error::other)
             }
@@ -162,13 +163,11 @@ fn safe(name: &str) -> String {
 
 /// What a feature is called where a format has a name for each: the line's number, what is there, and how far along.
 fn label(collection: &Collection, feature: &Feature) -> String {
-    let text = |name: &str| feature.properties.get(name).and_then(Value::as_str);
+    let text = |name: &str| collection.value(feature, name).and_then(Value::as_str);
     let mut words = vec![text("designation").unwrap_or(collection.one).to_owned()];
-    if feature.properties.contains_key("chainage_m") {
+    if let Some(chainage) = collection.value(feature, "chainage_m").and_then(Value::as_f64) {
         words.push(text("obstacle").or(text("label")).unwrap_or(collection.one).replace('_', " "));
-        if let Some(chainage) = feature.properties.get("chainage_m").and_then(Value::as_f64) {
-            words.push(format!("{chainage:.0} m"));
-        }
+        words.push(format!("{chainage:.0} m"));
     }
     words.join(" ")
 }

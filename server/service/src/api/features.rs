@@ -100,7 +100,7 @@ pub struct FeatureCollectionDocument {
     description: &'static str,
     /// Where its features are.
     links: Vec<Link>,
-    /// Where and when they are; left out while there are none.
+    /// Where and when they are; left out where that is not known.
     #[serde(skip_serializing_if = "Option::is_none")]
     extent: Option<FeatureExtent>,
     /// Always `feature`.
@@ -196,7 +196,11 @@ impl Base {
         }
     }
 
-    fn collection(&self, collection: &'static Collection, extent: &Extent) -> FeatureCollectionDocument {
+    fn collection(
+        &self,
+        collection: &'static Collection,
+        extent: Option<&Extent>,
+    ) -> FeatureCollectionDocument {
         let at = format!("/collections/{}", collection.name);
         FeatureCollectionDocument {
             id: collection.name,
@@ -206,7 +210,7 @@ impl Base {
                 self.link(&at, "self", JSON, "This document"),
                 self.link(&format!("{at}/items"), "items", GEOJSON, "The features"),
             ],
-            extent: known(extent),
+            extent: extent.and_then(known),
             item_type: "feature",
             crs: [CRS84],
         }
@@ -221,7 +225,8 @@ impl Base {
         if let Some(last) = page.features.last().filter(|_| page.more) {
             links.push(self.link(&ask.address(&at, Some(last.id)), "next", GEOJSON, "The next page"));
         }
-        let features: Vec<FeatureDocument> = page.features.into_iter().map(FeatureDocument::from).collect();
+        let document = |feature| FeatureDocument::of(ask.collection, feature);
+        let features: Vec<FeatureDocument> = page.features.into_iter().map(document).collect();
         FeaturePage {
             kind: CollectionType::FeatureCollection,
             links,
@@ -355,7 +360,7 @@ pub async fn feature_collections(
     let mut collections = Vec::new();
     for collection in &COLLECTIONS {
         let extent = stored::extent(&service.pool, seat.0.operation, collection).await?;
-        collections.push(base.collection(collection, &extent));
+        collections.push(base.collection(collection, extent.as_ref()));
     }
     let links = vec![base.link("/collections", "self", JSON, "This document")];
     Ok(Json(FeatureCollections { links, collections }))
@@ -378,7 +383,7 @@ pub async fn feature_collection(
     let collection = named(&collection)?;
     bare(&pairs)?;
     let extent = stored::extent(&service.pool, seat.0.operation, collection).await?;
-    Ok(Json(Base::of(way, &headers, &uri, seat.0.operation).collection(collection, &extent)))
+    Ok(Json(Base::of(way, &headers, &uri, seat.0.operation).collection(collection, extent.as_ref())))
 }
 
 /// OGC API – Features: a page of a collection's features. Beside the parameters named here, each simple property of the
@@ -427,7 +432,7 @@ pub async fn feature_item(
     bare(&pairs)?;
     let id: FeatureId = item.parse().map_err(|()| Problem::NotFound)?;
     let feature = stored::feature(&service.pool, seat.0.operation, collection, id).await?;
-    let feature = FeatureDocument::from(feature.ok_or(Problem::NotFound)?);
+    let feature = FeatureDocument::of(collection, feature.ok_or(Problem::NotFound)?);
     let base = Base::of(way, &headers, &uri, seat.0.operation);
     let at = format!("/collections/{}", collection.name);
     let links = vec![

@@ -235,6 +235,29 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
     );
 }
 
+#[tokio::test]
+async fn a_file_that_would_be_too_large_says_how_to_ask_for_less() {
+    let ground = Ground::open().await;
+    let line = ground.post.line("L-12").await;
+    let pool = ground.database.connect().await;
+    sqlx::query(
+        "insert into crossing (operation, id, line, state, position, chainage_m, obstacle, hard_surface, clear_of_traffic,
+             wire_in_traffic, opened_at, changed)
+         select operation, gen_random_uuid(), id, 'foreseen', ST_MakePoint(n / 1e6, 50)::geography, n, 'path', false, true,
+             false, now(), 1
+         from line, generate_series(1, 100001) n where id = $1::uuid",
+    )
+    .bind(&line)
+    .execute(&pool)
+    .await
+    .unwrap();
+    let refused = ground.post.get("/export/crossings.csv").await.problem(422, "cannot-reckon");
+    assert!(refused["title"].as_str().unwrap().starts_with("100001 features are more than go into one file"));
+    let part = ground.post.get("/export/crossings.csv?bbox=0.05,49,0.0501,51").await;
+    // A head, and the crossings at 0.050000° to 0.050100°.
+    assert_eq!((part.status, part.body.lines().count()), (200, 102));
+}
+
 async fn traces(crew: &Crew, media: &str, body: impl Into<reqwest::Body>) -> Answer {
     let request = crew.request(Method::POST, &crew.path("/traces/read"));
     Answer::to(request.header("content-type", media).body(body)).await

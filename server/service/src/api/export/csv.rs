@@ -49,8 +49,7 @@ pub(super) fn write(collection: &Collection, features: &[Feature]) -> io::Result
     rows.write_record(["id"].into_iter().chain(names).chain(places.iter().copied()))?;
     for feature in features {
         let mut row = vec![feature.id.to_string()];
-        let value = |name| feature.properties.get(name).map(cell).unwrap_or_default();
-        row.extend(collection.properties.iter().map(|property| value(property.name)));
+        row.extend(feature.values.iter().map(cell));
         match (collection.shape, &feature.geometry) {
             (Shape::Point, Some(Geometry::Point(place))) => {
                 row.extend([place.lon().to_string(), place.lat().to_string()]);

@@ -47,7 +47,7 @@ fn longitude(place: Position) -> String {
 /// Its elements stand in the schema's order: the time before the name.
 fn waypoint(xml: &mut Xml, collection: &Collection, feature: &Feature, place: Position) -> io::Result<()> {
     xml.begin("wpt", &[("lat", &place.lat().to_string()), ("lon", &longitude(place))])?;
-    let time = collection.time.and_then(|time| feature.properties.get(time)).and_then(Value::as_str);
+    let time = collection.time.and_then(|time| collection.value(feature, time)).and_then(Value::as_str);
     if let Some(time) = time {
         xml.text("time", time)?;
     }
@@ -75,13 +75,13 @@ fn track(
 
 fn names(xml: &mut Xml, collection: &Collection, feature: &Feature) -> io::Result<()> {
     xml.text("name", &super::label(collection, feature))?;
-    let said = collection.properties.iter().filter_map(|property| {
-        let words = super::words(feature.properties.get(property.name)?)?;
+    let said = collection.properties.iter().zip(&feature.values).filter_map(|(property, value)| {
+        let words = super::words(value)?;
         Some(format!("{}: {words}", property.name))
     });
     xml.text("desc", &said.collect::<Vec<_>>().join("\n"))?;
     let kind = match collection.shape {
-        Shape::Point => feature.properties.get("obstacle").and_then(Value::as_str),
+        Shape::Point => collection.value(feature, "obstacle").and_then(Value::as_str),
         Shape::Line => None,
     };
     xml.text("type", kind.unwrap_or(collection.one))

@@ -17,10 +17,10 @@ pub(super) fn write(title: &str, collection: &Collection, features: &[Feature]) 
         xml.begin("Placemark", &[])?;
         xml.text("name", &super::label(collection, feature))?;
         xml.begin("ExtendedData", &[])?;
-        value(&mut xml, "id", &feature.id.to_string())?;
-        for property in collection.properties {
-            if let Some(words) = feature.properties.get(property.name).and_then(super::words) {
-                value(&mut xml, property.name, &words)?;
+        datum(&mut xml, "id", &feature.id.to_string())?;
+        for (property, value) in collection.properties.iter().zip(&feature.values) {
+            if let Some(words) = super::words(value) {
+                datum(&mut xml, property.name, &words)?;
             }
         }
         xml.end("ExtendedData")?;
@@ -45,7 +45,7 @@ pub(super) fn write(title: &str, collection: &Collection, features: &[Feature]) 
     Ok(xml.done())
 }
 
-fn value(xml: &mut Xml, name: &str, words: &str) -> io::Result<()> {
+fn datum(xml: &mut Xml, name: &str, words: &str) -> io::Result<()> {
     xml.begin("Data", &[("name", name)])?;
     xml.text("value", words)?;
     xml.end("Data")

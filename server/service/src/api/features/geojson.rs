@@ -1,8 +1,8 @@
 //! A stored feature as GeoJSON (RFC 7946).
 
-use laywire_store::features::{Feature, Geometry};
+use laywire_store::features::{Collection, Feature, Geometry};
 use serde::{Serialize, Serializer, ser::SerializeStruct as _};
-use serde_json::{Map, Value};
+use serde_json::Value;
 use utoipa::ToSchema;
 
 use super::FeatureType;
@@ -20,17 +20,30 @@ pub struct FeatureDocument {
     geometry: Option<Drawn>,
     /// Its figures: those of the collection, each with a value or null.
     #[schema(value_type = Object)]
-    properties: Map<String, Value>,
+    properties: Figures,
 }
 
-impl From<Feature> for FeatureDocument {
-    fn from(feature: Feature) -> Self {
+impl FeatureDocument {
+    /// A feature of a collection.
+    #[must_use]
+    pub fn of(collection: &'static Collection, feature: Feature) -> Self {
         Self {
             kind: FeatureType::Feature,
             id: feature.id.to_string(),
             geometry: feature.geometry.map(Drawn),
-            properties: feature.properties,
+            properties: Figures { collection, values: feature.values },
         }
+    }
+}
+
+struct Figures {
+    collection: &'static Collection,
+    values: Vec<Value>,
+}
+
+impl Serialize for Figures {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_map(self.collection.properties.iter().map(|property| property.name).zip(&self.values))
     }
 }
 
