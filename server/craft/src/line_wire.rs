@@ -331,14 +331,22 @@ pub fn wire_to(
 /// The place of a chainage of the strip; none off the line.
 #[must_use]
 pub fn position(line: &Line, chainage: Metres) -> Option<Position> {
-    if chainage <= line.laid_length
-        && let Ok(laid) = Trace::new(line.laid.clone())
-    {
-        return laid.at(chainage);
-    }
-    let plan = line.planned.as_ref()?;
-    let from = line.laid.last().map_or(Metres::ZERO, |&head| plan.nearest(head).chainage);
-    plan.at((from + (chainage - line.laid_length)).min(plan.length()))
+    positions(line, &[chainage]).pop().flatten()
+}
+
+/// [`position`] of several chainages of one line, for which its trace is reckoned once.
+#[must_use]
+pub fn positions(line: &Line, chainages: &[Metres]) -> Vec<Option<Position>> {
+    let laid = Trace::new(line.laid.clone()).ok();
+    let plan = line.planned.as_ref();
+    let from = plan.map(|plan| line.laid.last().map_or(Metres::ZERO, |&head| plan.nearest(head).chainage));
+    let place = |&chainage: &Metres| match &laid {
+        Some(laid) if chainage <= line.laid_length => laid.at(chainage),
+        _ => plan
+            .zip(from)
+            .and_then(|(plan, from)| plan.at((from + (chainage - line.laid_length)).min(plan.length()))),
+    };
+    chainages.iter().map(place).collect()
 }
 
 /// Reels to be begun after the first: those that were, and so many more as what is still to be drawn takes.

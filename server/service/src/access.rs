@@ -164,15 +164,27 @@ pub fn cookie_name(pass: &Pass) -> String {
 
 const COOKIE: &str = "laywire-";
 
-/// The secret that a request shows: a bearer's, or that of the cookie it names, or of the only one there is.
+/// The password of Basic authentication (RFC 7617), for programs that know no other: the pass, under any name or none.
+/// Nobody is asked for it, because a browser would keep it and send it by itself.
+fn password(shown: &str) -> Option<String> {
+    let pair = data_encoding::BASE64.decode(shown.trim().as_bytes()).ok()?;
+    let pair = String::from_utf8(pair).ok()?;
+    pair.split_once(':').map(|(_, password)| password.to_owned())
+}
+
+/// The secret that a request shows: a bearer's, a password, or that of the cookie it names, or of the only one there is.
 fn shown(headers: &HeaderMap, query: Option<&str>) -> Result<Secret, Problem> {
     if let Some(value) = headers.get(header::AUTHORIZATION) {
         let text = value.to_str().map_err(|_| Problem::NoPass)?;
-        let (scheme, secret) = text.split_once(' ').ok_or(Problem::NoPass)?;
-        if !scheme.eq_ignore_ascii_case("bearer") {
-            return Err(Problem::NoPass);
-        }
-        return Secret::typed(secret).ok_or(Problem::NoPass);
+        let (scheme, shown) = text.split_once(' ').ok_or(Problem::NoPass)?;
+        let secret = if scheme.eq_ignore_ascii_case("bearer") {
+            Secret::typed(shown)
+        } else if scheme.eq_ignore_ascii_case("basic") {
+            password(shown).and_then(|password| Secret::typed(&password))
+        } else {
+            None
+        };
+        return secret.ok_or(Problem::NoPass);
     }
     let cookies: Vec<(&str, &str)> = headers
         .get_all(header::COOKIE)

@@ -39,7 +39,8 @@ use crate::{
         title = "laywire",
         description = "Field telephone wire: lines, crossings, and what is unfinished. Lengths are metres, times are \
             RFC 3339 in UTC, positions are GeoJSON (WGS 84, longitude first). Every call but the few marked so needs a pass, \
-            as `Authorization: Bearer PASS` or as the cookie that POST /api/session sets. Errors are problem documents \
+            as `Authorization: Bearer PASS`, as the password of Basic authentication, or as the cookie that POST /api/session \
+            sets. Errors are problem documents \
             (RFC 9457).",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
@@ -102,6 +103,16 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::saved_plan::issue_plan))
         .routes(routes!(api::saved_plan::plan_and_laid))
         .routes(routes!(api::tile::tile))
+        .routes(routes!(api::features::features))
+        .routes(routes!(api::features::features_root))
+        .routes(routes!(api::features::features_definition))
+        .routes(routes!(api::features::features_conformance))
+        .routes(routes!(api::features::feature_collections))
+        .routes(routes!(api::features::feature_collection))
+        .routes(routes!(api::features::feature_items))
+        .routes(routes!(api::features::feature_item))
+        .routes(routes!(api::export::export))
+        .routes(routes!(api::traces::read_traces))
         .routes(routes!(api::reckon::reckon_circuit))
         .routes(routes!(api::reckon::reckon_crossing))
         .routes(routes!(api::reckon::reckon_fault))

@@ -6,7 +6,7 @@ use axum::{
     Json,
     body::Body,
     extract::{FromRequest, FromRequestParts, Query, Request, rejection::QueryRejection},
-    http::{HeaderValue, StatusCode, header, request::Parts},
+    http::{HeaderMap, HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Response},
 };
 use futures::StreamExt;
@@ -30,6 +30,8 @@ pub enum Problem {
     MethodNotAllowed,
     /// The body is no JSON.
     NotJson(String),
+    /// The body is no XML that can be read.
+    NotXml(String),
     /// The body is JSON of the wrong shape.
     Malformed {
         /// The field at fault.
@@ -46,6 +48,8 @@ pub enum Problem {
     },
     /// The body is not declared as JSON.
     NotDeclaredJson,
+    /// The body is not declared as GeoJSON or GPX.
+    NotDeclaredTrace,
     /// A rule of the trade refuses it.
     Refused(Box<Refusal>),
     /// The call sign belongs to another party.
@@ -95,6 +99,12 @@ impl Problem {
         Self::CannotReckon { field: error.field(), why: error.to_string() }
     }
 
+    /// What is wrong and what to do, for a person.
+    #[must_use]
+    pub fn title(self) -> String {
+        self.document().title
+    }
+
     fn document(self) -> ProblemDocument {
         let mut field = None;
         let mut refusal = None;
@@ -124,6 +134,9 @@ impl Problem {
             Self::NotJson(what) => {
                 (StatusCode::BAD_REQUEST, "not-json", format!("The body is not readable as JSON: {what}."))
             }
+            Self::NotXml(what) => {
+                (StatusCode::BAD_REQUEST, "not-xml", format!("The body is not readable as GPX: {what}."))
+            }
             Self::Malformed { field: at, what } => {
                 let title = format!("{at}: {what}.");
                 field = Some(at);
@@ -146,6 +159,12 @@ impl Problem {
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "not-declared-json",
                 "Send the body as JSON, with Content-Type: application/json.".to_owned(),
+            ),
+            Self::NotDeclaredTrace => (
+                StatusCode::UNSUPPORTED_MEDIA_TYPE,
+                "not-declared-trace",
+                "Send the file as what it is, with Content-Type: application/geo+json or application/gpx+xml."
+                    .to_owned(),
             ),
             Self::Refused(rule) => {
                 let title = rule.to_string();
@@ -295,14 +314,13 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, _: &S) -> Result<Self, Problem> {
-        let declared = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
-        let media = declared.unwrap_or_default().split(';').next().unwrap_or_default().trim();
+        let media = media(request.headers());
         if !media.eq_ignore_ascii_case("application/json")
             && !media.eq_ignore_ascii_case("application/geo+json")
         {
             return Err(Problem::NotDeclaredJson);
         }
-        let bytes = read(request.into_body()).await?;
+        let bytes = read(request.into_body(), MOST_BYTES).await?;
         let mut json = serde_json::Deserializer::from_slice(&bytes);
         let value = serde_path_to_error::deserialize(&mut json).map_err(|error| {
             let field = error.path().to_string();
@@ -323,20 +341,31 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Sent<T> {
     }
 }
 
-async fn read(body: Body) -> Result<Vec<u8>, Problem> {
+/// What a body is declared as, without parameters.
+#[must_use]
+pub fn media(headers: &HeaderMap) -> &str {
+    let declared = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    declared.unwrap_or_default().split(';').next().unwrap_or_default().trim()
+}
+
+/// A body of so many bytes at most, read whole.
+///
+/// # Errors
+/// When it is larger, or breaks off.
+pub async fn read(body: Body, most_bytes: usize) -> Result<Vec<u8>, Problem> {
     let mut pieces = body.into_data_stream();
     let mut read = Vec::new();
     let mut heard = 0;
     while let Some(piece) = pieces.next().await {
         let piece = piece.map_err(|_| Problem::NotJson("it broke off before its end".to_owned()))?;
         heard += piece.len();
-        if heard <= MOST_BYTES {
+        if heard <= most_bytes {
             read.extend_from_slice(&piece);
         } else if heard > HEARD_OUT {
             break;
         }
     }
-    if heard > MOST_BYTES { Err(Problem::TooLarge { most_bytes: MOST_BYTES }) } else { Ok(read) }
+    if heard > most_bytes { Err(Problem::TooLarge { most_bytes }) } else { Ok(read) }
 }
 
 /// Query parameters that were checked, or a problem that names the one at fault.

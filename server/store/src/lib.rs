@@ -5,6 +5,7 @@
 pub mod crew_position;
 mod crossing;
 mod error;
+pub mod features;
 pub mod foreseen;
 mod line;
 pub mod listener;

@@ -1,6 +1,7 @@
 //! Lines in the state tables.
 
 use chrono::{DateTime, Utc};
+use futures::stream::BoxStream;
 use geozero::{CoordDimensions, ToGeo, ToWkb};
 use laywire_craft::{
     crossing::Crossing,
@@ -154,6 +155,17 @@ pub(crate) async fn every(
     operation: OperationId,
 ) -> Result<Vec<Current<Line>>, StoreError> {
     all(sqlx::query_as(select_line!("")).bind(operation.0).fetch_all(connection).await?)
+}
+
+/// The lines with anything in one of their lists, one after the other.
+pub(crate) fn with_any<'c>(
+    connection: &'c mut PgConnection,
+    operation: OperationId,
+    list: &str,
+) -> BoxStream<'c, sqlx::Result<Row>> {
+    let sql =
+        if list == "reels" { select_line!("and reels <> '[]'") } else { select_line!("and splices <> '[]'") };
+    sqlx::query_as(sql).bind(operation.0).fetch(connection)
 }
 
 pub(crate) async fn with_id(

@@ -2,6 +2,8 @@
 
 pub mod crew_position;
 pub mod crossing;
+pub mod export;
+pub mod features;
 pub mod feed;
 pub mod finder;
 pub mod geojson;
@@ -24,4 +26,5 @@ pub mod session;
 pub mod share_out;
 pub mod tile;
 mod time;
+pub mod traces;
 pub mod trouble;

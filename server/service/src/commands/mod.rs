@@ -13,6 +13,7 @@ use laywire_store::{
 use crate::tls::TlsError;
 
 mod demo;
+mod export;
 mod log;
 mod openapi;
 mod operation;
@@ -43,6 +44,8 @@ enum Verb {
     /// Write the wire log out, or build the state anew from it.
     #[command(subcommand)]
     Log(log::Verb),
+    /// Write a collection of an operation out as a file for other programs.
+    Export(export::Export),
     /// Load the ground, or add to it what no map has.
     #[command(subcommand)]
     Terrain(terrain::Verb),
@@ -184,6 +187,7 @@ pub async fn run(cli: Cli) -> Result<(), CommandError> {
         Verb::Operation(verb) => verb.run().await,
         Verb::Pass(verb) => verb.run().await,
         Verb::Log(verb) => verb.run().await,
+        Verb::Export(export) => export.run().await,
         Verb::Terrain(verb) => verb.run().await,
         Verb::Reckon { what, profile } => reckon::run(what, profile.as_deref()),
         Verb::Profile(check) => check.run(),

@@ -12,6 +12,8 @@ mod any_devices;
 mod apart;
 mod bad_input;
 mod command_line;
+mod exchange;
+mod features;
 mod feed;
 mod finder;
 mod foreseen;
