@@ -4486,7 +4486,7 @@ export interface components {
       suspects: components['schemas']['Suspicion'][];
       /**
        * Format: int32
-       * @description The most tests until what is left is short enough to walk.
+       * @description The tests until what is left is short enough to walk, when each is made at the middle.
        */
       tests_left: number;
       to: components['schemas']['Position'] | null;
