@@ -15,6 +15,7 @@ pub mod plan;
 pub mod private_cluster;
 pub mod queue;
 pub mod rebuild;
+pub mod review;
 pub mod terrain;
 
 pub use crossing::crossings;
