@@ -499,15 +499,37 @@ impl Work {
 }
 
 /// The figures that hold for one question.
-struct Plan<'a> {
+pub(crate) struct Plan<'a> {
     input: &'a Input,
-    night: PlanningFigure<f64>,
-    laying: PlanningFigure<MetresPerMinute>,
-    following: PlanningFigure<MetresPerMinute>,
+    pub(crate) night: PlanningFigure<f64>,
+    pub(crate) laying: PlanningFigure<MetresPerMinute>,
+    pub(crate) following: PlanningFigure<MetresPerMinute>,
+    pub(crate) reel_change: PlanningFigure<Minutes>,
+    pub(crate) end_test: PlanningFigure<Minutes>,
 }
 
-impl Plan<'_> {
-    fn times(&self, ground: Ground) -> PlanningFigure<f64> {
+impl<'a> Plan<'a> {
+    /// The figures of a question that was checked.
+    pub(crate) fn of(input: &'a Input) -> Self {
+        let figures = &input.figures;
+        let built_in = &Profile::field().pace;
+        let at_night = PlanningFigure::new(built_in.night.value.value(), built_in.night.source.as_str());
+        Self {
+            input,
+            night: match input.light {
+                Light::Day => ONCE,
+                Light::Night => at_night.or_given(figures.night_times.map(Times::value)),
+            },
+            laying: planned!(built_in.laying_rate(input.lead_means, input.light))
+                .or_given(figures.lead_rate_m_per_min),
+            following: planned!(built_in.following_rate(input.follow_up_means))
+                .or_given(figures.follow_up_rate_m_per_min),
+            reel_change: planned!(&built_in.reel_change).or_given(figures.reel_change_min),
+            end_test: planned!(&built_in.end_test).or_given(figures.end_test_min),
+        }
+    }
+
+    pub(crate) fn times(&self, ground: Ground) -> PlanningFigure<f64> {
         let own = self.input.figures.ground_times.iter().find(|own| own.ground == ground);
         let planned = match Profile::field().pace.times(ground) {
             Some(factor) => PlanningFigure::new(factor.value.value(), factor.source.as_str()),
@@ -520,13 +542,13 @@ impl Plan<'_> {
         self.input.figures.constructions.iter().find(|own| own.construction == construction)
     }
 
-    fn lead(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
+    pub(crate) fn lead(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
         let (value, source) = lead_minutes(crossing.construction);
         let own = self.own(crossing.construction).and_then(|own| own.lead_min);
         self.by_light(PlanningFigure::new(value, source).or_given(own), crossing.lead_min)
     }
 
-    fn follow_up(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
+    pub(crate) fn follow_up(&self, crossing: &Crossing) -> (PlanningFigure<Minutes>, PlanningFigure<f64>) {
         let (value, source) = follow_up_minutes(crossing.construction);
         let own = self.own(crossing.construction).and_then(|own| own.follow_up_min);
         self.by_light(PlanningFigure::new(value, source).or_given(own), crossing.follow_up_min)
@@ -563,24 +585,10 @@ impl Plan<'_> {
 /// ```
 pub fn reckon(input: &Input) -> Result<Answer, Error> {
     check(input)?;
-    let figures = &input.figures;
-    let built_in = &Profile::field().pace;
-    let at_night = PlanningFigure::new(built_in.night.value.value(), built_in.night.source.as_str());
-    let night = match input.light {
-        Light::Day => ONCE,
-        Light::Night => at_night.or_given(figures.night_times.map(Times::value)),
-    };
-    let plan = Plan {
-        input,
-        night,
-        laying: planned!(built_in.laying_rate(input.lead_means, input.light))
-            .or_given(figures.lead_rate_m_per_min),
-        following: planned!(built_in.following_rate(input.follow_up_means))
-            .or_given(figures.follow_up_rate_m_per_min),
-    };
+    let plan = Plan::of(input);
+    let night = plan.night;
     let ground: Metres = input.legs.iter().map(|leg| leg.length_m).sum();
-    let reel_change = planned!(&built_in.reel_change).or_given(figures.reel_change_min);
-    let end_test = planned!(&built_in.end_test).or_given(figures.end_test_min);
+    let (reel_change, end_test) = (plan.reel_change, plan.end_test);
     let changes = f64::from(input.reel_changes) * reel_change.value.value() * night.value;
 
     let mut lead = Work::new();

@@ -198,6 +198,15 @@ pub struct Share(f64);
 #[schema(value_type = f64, minimum = 0, maximum = 1e8)]
 pub struct MetresPerMinute(f64);
 
+/// How fast a team has laid or gone, as it is told to people.
+///
+/// # Units
+/// Kilometres an hour, from 0 to 1e8. Sums stop at those ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "f64", into = "f64")]
+#[schema(value_type = f64, minimum = 0, maximum = 1e8)]
+pub struct KilometresPerHour(f64);
+
 /// How many times as long, as much or as far.
 ///
 /// # Units
@@ -336,6 +345,7 @@ macro_rules! scale {
 quantity!(Metres, "a length in metres", " m", -1e8);
 quantity!(Minutes, "a time in minutes", " min", 0.0);
 quantity!(MetresPerMinute, "a rate in metres a minute", " m/min", 0.0);
+quantity!(KilometresPerHour, "a rate in kilometres an hour", " km/h", 0.0);
 quantity!(Times, "a factor", " times", 0.0);
 unit!(Degrees, "°", 1);
 quantity!(Ohms, "a resistance in ohms", " Ω", 0.0);

@@ -12,7 +12,7 @@ use laywire_craft::grid::GridReference;
 use laywire_craft::profile::Profile;
 use laywire_craft::trace::Trace;
 use laywire_craft::units::Metres;
-use laywire_craft::{circuit, fault, pace, reels, site, span, wire};
+use laywire_craft::{circuit, fault, forecast, pace, reels, site, span, wire};
 use proptest::prelude::*;
 use serde::{Serialize, de::DeserializeOwned};
 use serde_json::{Value, json};
@@ -307,6 +307,18 @@ fn paces() -> Vec<Value> {
     ]
 }
 
+fn forecasts() -> Vec<Value> {
+    let wide = json!({ "least": 0.5, "most": 2 });
+    vec![
+        json!({ "line": paces()[0], "follow_up_teams": 3, "order": "nearest", "runs": 20, "seed": 7, "try_helps": true,
+        "spread": { "laying": wide, "crossings": wide, "teams": wide },
+        "sun": { "from": "2026-11-26T15:00:00Z", "place": [-4.6, 54.1] },
+        "breaks": { "after_min": 60, "length_min": 10 },
+        "so_far": { "laid_m": 500, "crossings": [{ "crossing": 0, "done": "in_hand", "for_min": 5 }],
+            "teams_at_m": [100], "lead_times": 1.5, "follow_up_times": 0.8 } }),
+    ]
+}
+
 fn traces() -> Vec<Value> {
     vec![
         json!([[-4.65, 54.10], [-4.65, 54.11], [-4.64, 54.11]]),
@@ -332,6 +344,7 @@ fn every_question_is_good_before_it_is_spoilt() {
     answered(sites(), |question| site::reckon(question, Profile::field()));
     answered(wires(), wire::reckon);
     answered(paces(), pace::reckon);
+    answered(forecasts(), forecast::reckon);
     answered(reel_stocks(), reels::reckon);
     for trace in traces() {
         serde_json::from_value::<Trace>(trace).unwrap();
@@ -391,8 +404,13 @@ proptest! {
 }
 
 proptest! {
-    // A choice of reels is long work: an eighth of the others' cases.
+    // A choice of reels and a forecast are long work: an eighth of the others' cases.
     #![proptest_config(ProptestConfig { cases: ProptestConfig::default().cases.div_ceil(8), ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_forecast_is_answered_or_refused(question in spoilt(forecasts())) {
+        put(&question, forecast::reckon);
+    }
 
     #[test]
     fn any_stock_of_reels_is_answered_or_refused(question in spoilt(reel_stocks())) {

@@ -16,6 +16,7 @@ pub mod plan;
 pub mod private_cluster;
 pub mod queue;
 pub mod rebuild;
+pub mod review;
 pub mod road;
 pub mod terrain;
 

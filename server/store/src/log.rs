@@ -394,6 +394,30 @@ pub async fn after(
     rows.into_iter().map(Entry::try_from).collect()
 }
 
+/// The entries after a number, of the operation or of one line, in order, at most `most` of them, and without the positions
+/// of laid traces: a day's laying is most of a log's weight, and whoever asks when things happened does not need it.
+pub(crate) async fn in_outline(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    line: Option<LineId>,
+    sequence: i64,
+    most: i64,
+) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<Row> = sqlx::query_as(
+        "select sequence, id, party, team, at, received_at, clock_offset_ms, made_by_party, made_by_team, longitude, latitude,
+             case kind when 'trace_extended' then jsonb_set(body, '{positions}', '[]') else body end as body
+         from wire_log where operation = $1 and sequence > $2 and ($4::uuid is null or line = $4)
+         order by sequence limit $3",
+    )
+    .bind(operation.0)
+    .bind(sequence)
+    .bind(most)
+    .bind(line.map(|line| line.0))
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(Entry::try_from).collect()
+}
+
 /// The last entries, the newest first, at most `most` of them.
 ///
 /// # Errors

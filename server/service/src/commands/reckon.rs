@@ -3,7 +3,7 @@
 use std::{io::Read, path::Path};
 
 use clap::ValueEnum;
-use laywire_craft::{circuit, fault, pace, reels, site, span, wire};
+use laywire_craft::{circuit, fault, forecast, pace, reels, site, span, wire};
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{CommandError, profile, say};
@@ -18,6 +18,8 @@ pub(super) enum What {
     Crossing,
     /// Where a fault lies, from readings at the ends.
     Fault,
+    /// When a line will be through and finished, and how much either may slip.
+    Forecast,
     /// How long a line takes the lead team and the follow-up team.
     Pace,
     /// Which reels to take for a line, in which order, and where the splices between them fall.
@@ -43,6 +45,7 @@ pub(super) fn run(what: What, unit: Option<&Path>) -> Result<(), CommandError> {
         What::Circuit => answer(&question, circuit::reckon),
         What::Crossing => answer(&question, |question| site::reckon(question, &profile)),
         What::Fault => answer(&question, fault::reckon),
+        What::Forecast => answer(&question, forecast::reckon),
         What::Pace => answer(&question, pace::reckon),
         What::Reels => answer(&question, reels::reckon),
         What::Span => answer(&question, |question| span::reckon_under(question, &profile)),

@@ -29,7 +29,7 @@ async fn asked(ground: &Ground, what: &str, question: &Value) -> Answer {
 }
 
 /// A question for each kind of reckoning that is offered.
-fn questions() -> [(&'static str, Value); 7] {
+fn questions() -> [(&'static str, Value); 8] {
     let line = json!([{ "wire": "wd_1_tt", "length_m": 6400 }]);
     [
         ("circuit", json!({ "sections": line, "telephone": "ta_312" })),
@@ -42,6 +42,12 @@ fn questions() -> [(&'static str, Value); 7] {
             "fault",
             json!({ "sections": line, "test": { "short": { "near_ohm": 300, "far_ohm": 515 } },
                 "line": { "legs": [{ "length_m": 5300 }], "splices": [{ "chainage_m": 2000 }] } }),
+        ),
+        (
+            "forecast",
+            json!({ "line": { "legs": [{ "length_m": 3000 }], "crossings": [
+                { "chainage_m": 500, "obstacle": "dirt_road", "construction": "overhead_lance_poles" }] },
+                "sun": { "from": "2026-11-26T15:00:00Z", "place": [-4.6, 54.1] }, "runs": 200, "seed": 3 }),
         ),
         (
             "pace",

@@ -1,0 +1,88 @@
+//! An operation in hindsight.
+
+use std::sync::Arc;
+
+use axum::{Extension, Json, extract::State};
+use laywire_craft::{
+    ids::{LineId, OperationId},
+    line_wire::PacePlan,
+    pace,
+    review::{self, Review},
+};
+use laywire_store::review::{Hindsight, hindsight};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use crate::{
+    Service,
+    access::Seat,
+    problem::{Asked, Problem, ProblemDocument},
+};
+
+/// Entries that one review is made from, the most.
+const MOST_ENTRIES: usize = 100_000;
+
+/// What the laying is held against.
+#[derive(Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Planned {
+    /// By which light; by day unless given.
+    #[serde(default)]
+    #[param(inline, value_type = Option<pace::Light>)]
+    light: pace::Light,
+    /// What carried the lead team's reels; the crew unless given.
+    #[serde(default)]
+    #[param(inline, value_type = Option<pace::Means>)]
+    lead_means: pace::Means,
+    /// Which pass to speak with, in a browser that holds several.
+    #[allow(dead_code, reason = "read where passes are checked")]
+    seat: Option<String>,
+}
+
+/// An operation's review, and the entry that it stands on.
+#[derive(Serialize, ToSchema)]
+pub struct OperationReview {
+    /// The entry up to which it goes.
+    sequence: i64,
+    /// The review.
+    #[serde(flatten)]
+    review: Review,
+}
+
+/// The operation in hindsight, from its log alone: how long each line took, by leg, crossing, team and construction, beside
+/// what is planned for such work. Every figure names the entries that it comes from; what is not known says why.
+#[utoipa::path(get, path = "/api/operations/{op}/review", tag = "reports", operation_id = "review",
+    params(("op" = OperationId, Path), Planned),
+    responses((status = 200, body = OperationReview), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
+        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn review(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Asked(planned): Asked<Planned>,
+) -> Result<Json<OperationReview>, Problem> {
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    // A long log takes memory and a processor: such questions wait for each other, and nothing else does.
+    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Unavailable)?;
+    let Hindsight { sequence, entries, stands } = read(&service, &seat, None).await?;
+    let plan = PacePlan { light: planned.light, lead_means: planned.lead_means, ..PacePlan::default() };
+    let reviewed = tokio::task::spawn_blocking(move || {
+        let review = review::review(&entries, &stands, &profile, plan);
+        drop(turn);
+        review
+    });
+    let review = reviewed.await.map_err(|error| {
+        tracing::error!(%error, "a review broke off");
+        Problem::Internal
+    })?;
+    Ok(Json(OperationReview { sequence, review }))
+}
+
+/// The log of the operation or of one line, and what stands by it.
+pub(super) async fn read(service: &Service, seat: &Seat, of: Option<LineId>) -> Result<Hindsight, Problem> {
+    let found = hindsight(&service.pool, seat.0.operation, of, MOST_ENTRIES).await?;
+    found.ok_or_else(|| Problem::CannotReckon {
+        field: None,
+        why: format!("the log has more than {MOST_ENTRIES} entries: export it, and review it in parts"),
+    })
+}
