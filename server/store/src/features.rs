@@ -13,7 +13,7 @@ use laywire_craft::{
     geodesy::Position,
     grid::{GridReference, Precision},
     ids::OperationId,
-    line::LineState,
+    line::{Line, LineState},
     line_wire,
     obstacle::Obstacle,
     units::Metres,
@@ -85,10 +85,28 @@ pub struct Collection {
     /// The property that is a feature's time, by which `datetime` chooses.
     pub time: Option<&'static str>,
     /// Which list of a line has its features, where they have no places of their own.
-    along: Option<&'static str>,
+    along: Option<Along>,
     /// Gives `key`, `part`, `geom` and a column for each property. $1 is the operation; with `along`, $2 to $5 are lines,
     /// numbers in their list, longitudes and latitudes.
     source: &'static str,
+}
+
+/// A list of a line, of which each item has a chainage alone.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Along {
+    /// Splices.
+    Splices,
+    /// Reels, each where it was begun.
+    Reels,
+}
+
+impl Along {
+    fn chainages(self, line: &Line) -> Vec<Metres> {
+        match self {
+            Self::Splices => line.splices.iter().map(|splice| splice.chainage_m).collect(),
+            Self::Reels => line.reels.iter().map(|reel| reel.from_chainage_m).collect(),
+        }
+    }
 }
 
 const fn property(name: &'static str, holds: Holds, says: &'static str) -> Property {
@@ -217,7 +235,7 @@ pub static COLLECTIONS: [Collection; 5] = [
         shape: Shape::Point,
         properties: &[LINE, DESIGNATION, CHAINAGE, GRID, property("at", Holds::Time, "When it was made.")],
         time: Some("at"),
-        along: Some("splices"),
+        along: Some(Along::Splices),
         source: "select l.id as key, p.part, ST_SetSRID(ST_MakePoint(p.lon, p.lat), 4326) as geom, l.id as line, l.designation,
                 (l.splices -> (p.part - 1) ->> 'chainage_m')::float8 as chainage_m,
                 (l.splices -> (p.part - 1) ->> 'at')::timestamptz as at
@@ -239,7 +257,7 @@ pub static COLLECTIONS: [Collection; 5] = [
             property("length_m", Holds::Number, "The wire on it when it was begun."),
         ],
         time: None,
-        along: Some("reels"),
+        along: Some(Along::Reels),
         source: "select (r.reel ->> 'id')::uuid as key, 0 as part, ST_SetSRID(ST_MakePoint(p.lon, p.lat), 4326) as geom,
                 l.id as line, l.designation, (r.reel ->> 'from_chainage_m')::float8 as chainage_m, r.reel ->> 'label' as label,
                 (r.reel ->> 'length_m')::float8 as length_m
@@ -488,12 +506,7 @@ impl Places {
         let mut lines = crate::line::with_any(connection, operation, list);
         while let Some(row) = lines.try_next().await? {
             let line = crate::Current::try_from(row)?.now;
-            let chainages: Vec<Metres> = if list == "reels" {
-                line.reels.iter().map(|reel| reel.from_chainage_m).collect()
-            } else {
-                line.splices.iter().map(|splice| splice.chainage_m).collect()
-            };
-            for (part, place) in (1..).zip(line_wire::positions(&line, &chainages)) {
+            for (part, place) in (1..).zip(line_wire::positions(&line, &list.chainages(&line))) {
                 // Nothing is known of the line's course where nothing of it is planned or laid.
                 let Some(place) = place else { continue };
                 places.lines.push(line.id.0);

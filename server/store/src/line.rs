@@ -18,7 +18,7 @@ use laywire_craft::{
 use sqlx::{FromRow, PgConnection, PgPool, types::Json};
 use uuid::Uuid;
 
-use crate::{Current, StoreError, error::named};
+use crate::{Current, StoreError, error::named, features::Along};
 
 #[derive(FromRow)]
 pub(crate) struct Row {
@@ -158,13 +158,15 @@ pub(crate) async fn every(
 }
 
 /// The lines with anything in one of their lists, one after the other.
-pub(crate) fn with_any<'c>(
-    connection: &'c mut PgConnection,
+pub(crate) fn with_any(
+    connection: &mut PgConnection,
     operation: OperationId,
-    list: &str,
-) -> BoxStream<'c, sqlx::Result<Row>> {
-    let sql =
-        if list == "reels" { select_line!("and reels <> '[]'") } else { select_line!("and splices <> '[]'") };
+    list: Along,
+) -> BoxStream<'_, sqlx::Result<Row>> {
+    let sql = match list {
+        Along::Splices => select_line!("and splices <> '[]'"),
+        Along::Reels => select_line!("and reels <> '[]'"),
+    };
     sqlx::query_as(sql).bind(operation.0).fetch(connection)
 }
 
