@@ -175,18 +175,18 @@ fn checked(asked: &ShareOutQuestion) -> Result<(), Problem> {
     if names.len() < asked.teams.len() {
         return malformed("teams", "a team is named twice; leave one out".to_owned());
     }
-    let mut named = HashSet::new();
+    let mut in_rounds = HashSet::new();
     for id in asked.teams.iter().filter_map(|at| at.round.as_ref()).flatten() {
-        if !named.insert(id) {
+        if !in_rounds.insert(id) {
             return malformed(
                 "teams",
                 format!("crossing {id} stands in the rounds twice; leave it out once"),
             );
         }
     }
-    let named = asked.crossings.as_ref().map_or(1, Vec::len);
-    if !(1..=MOST_CROSSINGS).contains(&named) {
-        return malformed("crossings", format!("{named} crossings are named; give 1 to {MOST_CROSSINGS}"));
+    let count = asked.crossings.as_ref().map_or(1, Vec::len);
+    if !(1..=MOST_CROSSINGS).contains(&count) {
+        return malformed("crossings", format!("{count} crossings are named; give 1 to {MOST_CROSSINGS}"));
     }
     Ok(())
 }
