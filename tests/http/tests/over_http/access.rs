@@ -102,11 +102,7 @@ fn kinds() -> Vec<(Value, bool, bool)> {
         (marked("crossing_marked"), true, true),
         (json!({ "kind": "crossing_passed", "crossing": crossing, "clear_of_traffic": true }), true, false),
         (json!({ "kind": "crossing_taken", "crossing": crossing }), true, true),
-        (
-            json!({ "kind": "crossing_given_out", "crossing": crossing, "to": { "team": "Follow-up 1", "place": 1 } }),
-            false,
-            false,
-        ),
+        (json!({ "kind": "crossing_given_out", "crossing": crossing }), false, false),
         (json!({ "kind": "crossing_given_back", "crossing": crossing }), true, true),
         (json!({ "kind": "crossing_finished", "crossing": crossing }), true, true),
         (json!({ "kind": "crossing_proved", "crossing": crossing }), false, true),
