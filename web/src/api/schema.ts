@@ -186,6 +186,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/lines/{line}/forecast': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * When a line will be through and finished from how it stands now, by what its teams have shown so far, and what would
+     *     help.
+     */
+    get: operations['line_forecast'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/lines/{line}/plan': {
     parameters: {
       query?: never;
@@ -439,6 +459,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/review': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * The operation in hindsight, from its log alone: how long each line took, by leg, crossing, team and construction, beside
+     *     what is planned for such work. Every figure names the entries that it comes from; what is not known says why.
+     */
+    get: operations['review'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/tiles/{z}/{x}/{y}': {
     parameters: {
       query?: never;
@@ -541,6 +581,23 @@ export interface paths {
     put?: never;
     /** Where a fault lies, from readings at the ends; with the line's record, also where on the ground. */
     post: operations['reckon_fault'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/reckon/forecast': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** When a line will be through and finished in half and in nine of ten runs, and what would help. */
+    post: operations['reckon_forecast'];
     delete?: never;
     options?: never;
     head?: never;
@@ -778,6 +835,15 @@ export interface components {
       /** @description The line. */
       line: components['schemas']['LineId'];
     };
+    /** @description Something that the log cannot tell. */
+    CannotKnow: {
+      /** @description At how many entries. */
+      count: number;
+      /** @description Their numbers, the first hundred. */
+      entries: number[];
+      /** @description What. */
+      what: string;
+    };
     /**
      * Format: double
      * @description A temperature.
@@ -936,6 +1002,21 @@ export interface components {
       | 'overhead_lance_poles'
       | 'buried'
       | 'ladder';
+    /** @description A construction in hindsight. */
+    ConstructionReview: {
+      /** @description The construction. */
+      construction: components['schemas']['Construction'];
+      /** @description At how many crossings. */
+      count: number;
+      /** @description The finishing, on average over those that are known. */
+      finishing: components['schemas']['Figure_Minutes'];
+      /** @description The same as planned, by day. */
+      finishing_planned_min: components['schemas']['Minutes'];
+      /** @description The lead team's least, on average over those that are known. */
+      passing: components['schemas']['Figure_Minutes'];
+      /** @description The same as planned, by day. */
+      passing_planned_min: components['schemas']['Minutes'];
+    };
     /** @description An earlier report was wrong. The entry stays as it is; this one says what should stand in its place. */
     Correction: {
       /** @description Why. */
@@ -1139,6 +1220,34 @@ export interface components {
       struck_out_because: components['schemas']['Remark'] | null;
       /** @description Whether wire lies where vehicles or trains run. */
       wire_in_traffic: boolean;
+    };
+    /** @description A crossing in hindsight. */
+    CrossingReview: {
+      /** @description Where, in metres along the line. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description What was told of it by teams that did not know of each other. */
+      conflicts: components['schemas']['ReviewCount'];
+      construction: components['schemas']['Construction'] | null;
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      finished_by: components['schemas']['Name'] | null;
+      /** @description For how long it was in hand until it was finished, all teams together. */
+      finishing: components['schemas']['Figure_Minutes'];
+      finishing_planned_min: components['schemas']['Minutes'] | null;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      passed_by: components['schemas']['Name'] | null;
+      /** @description The lead team's least: from when it was marked until it was passed. */
+      passing: components['schemas']['Figure_Minutes'];
+      passing_planned_min: components['schemas']['Minutes'] | null;
+      /** @description From when it was finished until it was proved. */
+      proving: components['schemas']['Figure_Minutes'];
+      /** @description How far it has come. */
+      state: components['schemas']['CrossingState'];
+      /** @description From when it was passed until it was finished. */
+      unfinished: components['schemas']['Figure_Minutes'];
+      /** @description From when it was passed until a team took it in hand; 0 where one had it before. */
+      waiting: components['schemas']['Figure_Minutes'];
     };
     /**
      * @description How far the work at a crossing has come.
@@ -1449,12 +1558,329 @@ export interface components {
           /** @description Kilovolts. */
           kv: components['schemas']['Kilovolts'];
         };
+    /** @description A figure and the entries that it comes from. */
+    Figure_KilometresPerHour: {
+      /** @description The numbers of the entries that it comes from, corrections among them. */
+      entries: number[];
+      /** @description Why it is not known. */
+      unknown: string | null;
+      /**
+       * Format: double
+       * @description How fast a team has laid or gone, as it is told to people.
+       *
+       *     # Units
+       *     Kilometres an hour, from 0 to 1e8. Sums stop at those ends.
+       */
+      value: number;
+    };
+    /** @description A figure and the entries that it comes from. */
+    Figure_Metres: {
+      /** @description The numbers of the entries that it comes from, corrections among them. */
+      entries: number[];
+      /** @description Why it is not known. */
+      unknown: string | null;
+      /**
+       * Format: double
+       * @description A length or a height.
+       *
+       *     # Units
+       *     Metres, from -1e8 to 1e8: two and a half times round the Earth, either way. Sums stop at those ends.
+       */
+      value: number;
+    };
+    /** @description A figure and the entries that it comes from. */
+    Figure_Minutes: {
+      /** @description The numbers of the entries that it comes from, corrections among them. */
+      entries: number[];
+      /** @description Why it is not known. */
+      unknown: string | null;
+      /**
+       * Format: double
+       * @description A span of time.
+       *
+       *     # Units
+       *     Minutes, from 0 to 1e8. Sums stop at those ends, and so does a difference: no work takes less than no time.
+       */
+      value: number;
+    };
     /** @description One construction that is refused at a place, and why. */
     Forbidden: {
       /** @description The construction. */
       construction: components['schemas']['Construction'];
       /** @description The rule, in words. */
       reason: string;
+    };
+    /** @description What was altered to see whether it helps. */
+    ForecastAltered:
+      | {
+          /**
+           * Format: int32
+           * @description How many then.
+           */
+          follow_up_teams: number;
+          /** @enum {string} */
+          what: 'another_team';
+        }
+      | {
+          /** @description Which. */
+          order: components['schemas']['ForecastOrder'];
+          /** @enum {string} */
+          what: 'another_order';
+        }
+      | {
+          /** @enum {string} */
+          what: 'at_once';
+        }
+      | {
+          /** @description Which. */
+          construction: components['schemas']['Construction'];
+          /** @description At how many crossings. */
+          count: number;
+          /** @description In place of which. */
+          instead_of: components['schemas']['Construction'];
+          /** @description At which obstacles. */
+          obstacle: components['schemas']['Obstacle'];
+          /** @enum {string} */
+          what: 'another_construction';
+        };
+    /** @description A line's forecast. */
+    ForecastAnswer: {
+      /** @description What to heed. */
+      cautions: string[];
+      /** @description The crossings, from the near end to the far end. */
+      crossings: components['schemas']['ForecastCrossing'][];
+      /** @description When it is finished and proved. */
+      finished: components['schemas']['ForecastMoment'];
+      /** @description What would help, the most first. */
+      helps: components['schemas']['ForecastHelp'][];
+      /** @description For how long wire lies unfinished across traffic, all crossings together. */
+      in_traffic: components['schemas']['ForecastTime'];
+      /** @description The light as it changes until it is finished in nine of ten runs; empty where it holds throughout. */
+      light: components['schemas']['SunChange'][];
+      /**
+       * Format: int32
+       * @description How often it was played through.
+       */
+      runs: number;
+      /** @description When the line is through. */
+      through: components['schemas']['ForecastMoment'];
+      /** @description How long the follow-up teams wait for the lead team and for each other, all together. */
+      waiting: components['schemas']['ForecastTime'];
+    };
+    /** @description Rests: each team rests for so long after so much work. */
+    ForecastBreaks: {
+      /** @description After how much work, in minutes from 30 to 1,440. */
+      after_min: components['schemas']['Minutes'];
+      /** @description For how long, in minutes from 0 to 1,440. A wait that is as long counts as one. */
+      length_min: components['schemas']['Minutes'];
+    };
+    /** @description One crossing over all runs. What is done already is 0. */
+    ForecastCrossing: {
+      /** @description Where it is, in metres along the ground. */
+      chainage_m: components['schemas']['Metres'];
+      /** @description Which, counted from 0 in the order of the question. */
+      crossing: number;
+      /** @description When it is finished. */
+      finished: components['schemas']['ForecastTime'];
+      /** @description When the wire is past it. */
+      passed: components['schemas']['ForecastTime'];
+    };
+    /**
+     * @description What was done at a crossing.
+     * @enum {string}
+     */
+    ForecastDone: 'passed' | 'in_hand' | 'finished';
+    /** @description What would help, and how much. A figure below zero says that it would do harm. */
+    ForecastHelp: {
+      /** @description What was altered. */
+      altered: components['schemas']['ForecastAltered'];
+      /** @description When it is finished then. */
+      finished: components['schemas']['ForecastTime'];
+      /**
+       * Format: double
+       * @description Minutes of the time in which it is finished in half of the runs.
+       */
+      finished_sooner_min: number;
+      /** @description When the line is through then. */
+      through: components['schemas']['ForecastTime'];
+      /**
+       * Format: double
+       * @description Minutes of the time in which it is through in half of the runs.
+       */
+      through_sooner_min: number;
+      /**
+       * Format: double
+       * @description Minutes for which wire lies unfinished across traffic, all crossings together, on average.
+       */
+      unsafe_less_min: number;
+    };
+    /** @description What it takes to forecast a line. */
+    ForecastInput: {
+      breaks?: components['schemas']['ForecastBreaks'] | null;
+      /**
+       * Format: int32
+       * @description Follow-up teams that share the work, from 1 to [`MOST_TEAMS`].
+       */
+      follow_up_teams?: number;
+      /** @description The line, as the reckoning of time takes it. At most [`MOST_CROSSINGS`] crossings. */
+      line: components['schemas']['PaceInput'];
+      /** @description What a follow-up team that is free goes to. */
+      order?: components['schemas']['ForecastOrder'];
+      /**
+       * Format: int32
+       * @description How often it is played through, from 1 to [`MOST_RUNS`]; with many crossings less.
+       */
+      runs?: number;
+      /**
+       * Format: int32
+       * @description What chance begins with: the same question with the same seed has the same answer.
+       */
+      seed?: number;
+      so_far?: components['schemas']['ForecastSoFar'] | null;
+      /** @description How far work spreads about what it takes most likely. */
+      spread?: components['schemas']['ForecastSpread'];
+      sun?: components['schemas']['ForecastSun'] | null;
+      /** @description Whether to try what would help. */
+      try_helps?: boolean;
+    };
+    /** @description A time that is also told by the clock, where the question says when it begins. */
+    ForecastMoment: components['schemas']['ForecastTime'] & {
+      /**
+       * Format: date-time
+       * @description The time of `p50_min`.
+       */
+      p50_at: string | null;
+      /**
+       * Format: date-time
+       * @description The time of `p90_min`.
+       */
+      p90_at: string | null;
+    };
+    /**
+     * @description What a follow-up team that is free goes to.
+     * @enum {string}
+     */
+    ForecastOrder: 'along' | 'nearest' | 'traffic_first';
+    /** @description The least and the most that work may take, as a part of what it takes most likely. */
+    ForecastRange: {
+      /** @description The least, from 0.1 to 1. */
+      least: components['schemas']['Times'];
+      /** @description The most, from 1 to 3. */
+      most: components['schemas']['Times'];
+    };
+    /** @description How many times as long as planned the teams have shown to take, an hour as planned counted with it. */
+    ForecastShown: {
+      /** @description The follow-up teams, at the crossings that they have finished, in minutes. */
+      follow_up_min: components['schemas']['Minutes'];
+      /** @description The same as planned. */
+      follow_up_planned_min: components['schemas']['Minutes'];
+      /** @description How many times as long is reckoned with. */
+      follow_up_times: components['schemas']['Times'];
+      /** @description The lead team, from its start to the last crossing that it passed, in minutes. */
+      lead_min: components['schemas']['Minutes'];
+      /** @description The same as planned. */
+      lead_planned_min: components['schemas']['Minutes'];
+      /** @description How many times as long is reckoned with. */
+      lead_times: components['schemas']['Times'];
+    };
+    /** @description How a line stands. */
+    ForecastSoFar: {
+      /** @description Crossings at which something was done; the others are still to come. */
+      crossings?: components['schemas']['ForecastStanding'][];
+      /** @description The same of the follow-up teams. */
+      follow_up_times?: components['schemas']['Times'];
+      /** @description How far the wire lies, in metres along the ground. */
+      laid_m: components['schemas']['Metres'];
+      /** @description How many times as long as planned the lead team has shown to take, from 0.1 to 10. */
+      lead_times?: components['schemas']['Times'];
+      /** @description Where follow-up teams are that have nothing in hand, in metres along the ground; the rest are at the near end. */
+      teams_at_m?: components['schemas']['Metres'][];
+      /** @description Whether a call was made back from the far end. */
+      through?: boolean;
+    };
+    /**
+     * @description How far work spreads. Each is drawn anew for each leg, crossing and test, and `teams` once for each team and run: a crew
+     *     is quick or slow all day. All are planning values that nobody has published.
+     */
+    ForecastSpread: {
+      /**
+       * @description Work at a crossing.
+       * @default {
+       *       "least": 0.7,
+       *       "most": 2
+       *     }
+       */
+      crossings: components['schemas']['ForecastRange'];
+      /**
+       * @description Going along the wire.
+       * @default {
+       *       "least": 0.8,
+       *       "most": 1.4
+       *     }
+       */
+      following: components['schemas']['ForecastRange'];
+      /**
+       * @description Laying from one crossing to the next.
+       * @default {
+       *       "least": 0.8,
+       *       "most": 1.5
+       *     }
+       */
+      laying: components['schemas']['ForecastRange'];
+      /**
+       * @description Beginning reels.
+       * @default {
+       *       "least": 0.7,
+       *       "most": 2
+       *     }
+       */
+      reel_changes: components['schemas']['ForecastRange'];
+      /**
+       * @description A team as a whole.
+       * @default {
+       *       "least": 0.85,
+       *       "most": 1.3
+       *     }
+       */
+      teams: components['schemas']['ForecastRange'];
+      /**
+       * @description Connecting an end and calling.
+       * @default {
+       *       "least": 0.8,
+       *       "most": 2
+       *     }
+       */
+      tests: components['schemas']['ForecastRange'];
+    };
+    /** @description How one crossing stands. */
+    ForecastStanding: {
+      /** @description Which, counted from 0 in the order of the line's crossings. */
+      crossing: number;
+      /** @description What was done. */
+      done: components['schemas']['ForecastDone'];
+      /** @description How long a team has had it in hand, in minutes from 0 to 10,000. */
+      for_min?: components['schemas']['Minutes'];
+    };
+    /** @description When and where the work begins. */
+    ForecastSun: {
+      /**
+       * Format: date-time
+       * @description When: the lead team sets out, or the moment of `so_far`. In the years 1901 to 2098.
+       */
+      from: string;
+      /** @description Where. */
+      place: components['schemas']['Position'];
+    };
+    /** @description One time over all runs. */
+    ForecastTime: {
+      /** @description The standard deviation. */
+      deviation_min: components['schemas']['Minutes'];
+      /** @description The mean. */
+      mean_min: components['schemas']['Minutes'];
+      /** @description In half of the runs it was no more, in minutes from the beginning. */
+      p50_min: components['schemas']['Minutes'];
+      /** @description In nine of ten runs it was no more. */
+      p90_min: components['schemas']['Minutes'];
     };
     /** @description What a trace will meet. */
     Foreseen: {
@@ -1683,6 +2109,14 @@ export interface components {
     KilogramsPerCubicMetre: number;
     /**
      * Format: double
+     * @description How fast a team has laid or gone, as it is told to people.
+     *
+     *     # Units
+     *     Kilometres an hour, from 0 to 1e8. Sums stop at those ends.
+     */
+    KilometresPerHour: number;
+    /**
+     * Format: double
      * @description The voltage of a power line, between its conductors.
      *
      *     # Units
@@ -1832,6 +2266,20 @@ export interface components {
       /** @description Those that are marked, passed or in hand. */
       unfinished: number;
     };
+    /** @description A line's forecast from how it stands. */
+    LineForecast: {
+      /** @description The question that was put to the forecast: alter it and put it again. */
+      asked: components['schemas']['ForecastInput'];
+      /** @description The forecast. */
+      forecast: components['schemas']['ForecastAnswer'];
+      /**
+       * Format: int64
+       * @description The entry that it stands on.
+       */
+      sequence: number;
+      /** @description What its teams have shown so far. */
+      shown: components['schemas']['ForecastShown'];
+    };
     /** @description A line handed over. */
     LineHandedOver: {
       /** @description The line. */
@@ -1952,6 +2400,64 @@ export interface components {
       length_m: components['schemas']['Metres'];
       /** @description Where its wire ends: at the next reel, or at the laying head. */
       to: components['schemas']['LinePlace'];
+    };
+    /** @description A line in hindsight. */
+    LineReview: {
+      /** @description Of that, while one was. */
+      at_crossings: components['schemas']['Figure_Minutes'];
+      /** @description Good calls. */
+      calls: components['schemas']['ReviewCount'];
+      /** @description Reports on it that were corrected, and the corrections. */
+      corrections: components['schemas']['ReviewCount'];
+      /** @description The crossings, from the near end to the far end, without those struck out. */
+      crossings: components['schemas']['CrossingReview'][];
+      /** @description Its number. */
+      designation: components['schemas']['Designation'];
+      /** @description From then until it was proved. */
+      finished_to_proved: components['schemas']['Figure_Minutes'];
+      /** @description The follow-up teams' finishing of all crossings that are known, together. */
+      finishing: components['schemas']['Figure_Minutes'];
+      /** @description Of that, while no crossing was marked and not passed. */
+      laying: components['schemas']['Figure_Minutes'];
+      /** @description The legs, from the near end to the far end. */
+      legs: components['schemas']['ReviewLeg'][];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /**
+       * @description The longest time without a good call from the start until it was through. Whether the line was dead in it, the log
+       *     does not tell.
+       */
+      longest_without_call: components['schemas']['Figure_Minutes'];
+      /** @description From the order until it was through and no crossing was unfinished. */
+      order_to_finished: components['schemas']['Figure_Minutes'];
+      /** @description From the order until it was proved. */
+      order_to_proved: components['schemas']['Figure_Minutes'];
+      /** @description From the order, the first plan that was issued or else the drawing, until laying began. */
+      order_to_start: components['schemas']['Figure_Minutes'];
+      /** @description From the order until a call came from the far end. */
+      order_to_through: components['schemas']['Figure_Minutes'];
+      /** @description How fast it was laid, all in all. */
+      overall_rate_km_per_h: components['schemas']['Figure_KilometresPerHour'];
+      /** @description The lead team's least at all crossings that are known, together. */
+      passing: components['schemas']['Figure_Minutes'];
+      /** @description The planned rate along a road, by the means and light of the question. */
+      planned_rate_km_per_h: components['schemas']['KilometresPerHour'];
+      /** @description How fast it was laid, without the time at crossings. */
+      rate_km_per_h: components['schemas']['Figure_KilometresPerHour'];
+      /** @description Reels begun. */
+      reels: components['schemas']['ReviewCount'];
+      /** @description Splices. */
+      splices: components['schemas']['ReviewCount'];
+      /** @description From the start until it was through: `laying` and `at_crossings` add up to it. */
+      start_to_through: components['schemas']['Figure_Minutes'];
+      /** @description How far it has come. */
+      state: components['schemas']['LineState'];
+      /** @description Calls from the far end after the first, and proofs after the first. */
+      tested_again: components['schemas']['ReviewCount'];
+      /** @description From then until no crossing was unfinished. */
+      through_to_finished: components['schemas']['Figure_Minutes'];
+      /** @description The wire. */
+      wire: components['schemas']['ReviewWire'];
     };
     /** @description A splice that was made. */
     LineSplice: {
@@ -2278,6 +2784,14 @@ export interface components {
       name: components['schemas']['Name'];
       /** @description Where a figure is looser than the built-in one. */
       warnings: components['schemas']['ProfileWarning'][];
+    };
+    /** @description An operation's review, and the entry that it stands on. */
+    OperationReview: components['schemas']['Review'] & {
+      /**
+       * Format: int64
+       * @description The entry up to which it goes.
+       */
+      sequence: number;
     };
     /**
      * @description By what the queue is ordered.
@@ -3176,6 +3690,61 @@ export interface components {
      * @description One report, made on the device before it is sent.
      */
     ReportId: string;
+    /** @description An operation in hindsight. */
+    Review: {
+      /** @description What the log cannot tell. */
+      cannot_know: components['schemas']['CannotKnow'][];
+      /** @description The constructions that were used. */
+      constructions: components['schemas']['ConstructionReview'][];
+      /** @description Corrections. */
+      corrections: components['schemas']['ReviewCount'];
+      /** @description Entries that it was made from. */
+      entries: number;
+      /**
+       * Format: date-time
+       * @description The first of them happened.
+       */
+      from: string | null;
+      /** @description The lines, by their numbers. */
+      lines: components['schemas']['LineReview'][];
+      /** @description The teams, by their call signs. */
+      teams: components['schemas']['TeamReview'][];
+      /**
+       * Format: date-time
+       * @description The last of them happened.
+       */
+      to: string | null;
+    };
+    /** @description How many there are, and which entries say so. */
+    ReviewCount: {
+      /** @description How many. */
+      count: number;
+      /** @description The numbers of the entries. */
+      entries: number[];
+    };
+    /** @description A way from one crossing, or end, to the next. */
+    ReviewLeg: {
+      /** @description Where it begins, in metres along the line. */
+      from_m: components['schemas']['Metres'];
+      /** @description From the start, or from when the last crossing was passed, until the next was marked or the line was through. */
+      laying: components['schemas']['Figure_Minutes'];
+      /** @description How fast that was. */
+      rate_km_per_h: components['schemas']['Figure_KilometresPerHour'];
+      /** @description Where it ends. */
+      to_m: components['schemas']['Metres'];
+    };
+    /** @description A line's wire. */
+    ReviewWire: {
+      /** @description Wire drawn from them: all of it, less what should be left on the last with the usual slack. */
+      drawn_m: components['schemas']['Figure_Metres'];
+      /** @description The laid trace over the ground. */
+      laid_m: components['schemas']['Figure_Metres'];
+      /** @description What should be left on the last, to be returned. What was left on the others nobody has reported. */
+      left_m: components['schemas']['Figure_Metres'];
+      /** @description Wire on the reels that were begun. */
+      on_reels_m: components['schemas']['Figure_Metres'];
+      planned_m: components['schemas']['Metres'] | null;
+    };
     /** @description A height that one rule asks for. */
     RuledHeight: {
       /** @description The least height, in metres. */
@@ -3596,6 +4165,16 @@ export interface components {
           /** @description The length of the wire between the ties: metres. */
           wire_length_m: components['schemas']['Metres'];
         };
+    /** @description From when on there is which light. */
+    SunChange: {
+      /**
+       * Format: date-time
+       * @description From when.
+       */
+      at: string;
+      /** @description Which light. */
+      light: components['schemas']['PaceLight'];
+    };
     /** @description Where one end of the span is tied. */
     Support: {
       /**
@@ -3622,6 +4201,27 @@ export interface components {
      * @enum {string}
      */
     TalkingVerdict: 'talks' | 'talks_while_dry' | 'beyond' | 'unknown';
+    /** @description A team in hindsight. */
+    TeamReview: {
+      /** @description Of that, with a crossing marked and not passed, or in hand. */
+      at_crossings: components['schemas']['Figure_Minutes'];
+      /** @description Of that, the rest: laying, travel and rests. */
+      between: components['schemas']['Figure_Minutes'];
+      /** @description Crossings that it finished. */
+      finished: components['schemas']['ReviewCount'];
+      /** @description Its party. */
+      party: components['schemas']['Party'];
+      /** @description Crossings that it got the wire over. */
+      passed: components['schemas']['ReviewCount'];
+      /** @description Its reports. */
+      reports: components['schemas']['ReviewCount'];
+      /** @description From the first to the last that it told of its work at crossings: the next three add up to it. */
+      span: components['schemas']['Figure_Minutes'];
+      /** @description Its call sign. */
+      team: components['schemas']['Name'];
+      /** @description Of that, with nothing in hand, until the wire was over what it took next. */
+      waiting: components['schemas']['Figure_Minutes'];
+    };
     /** @description What the wire is judged by: the telephone at its ends. */
     Telephone:
       | 'ta_1'
@@ -4436,6 +5036,79 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['LineFault'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  line_forecast: {
+    parameters: {
+      query?: {
+        /** @description Follow-up teams that share the work, from 1 to 20; 1 unless given. */
+        follow_up_teams?: number;
+        /** @description What a follow-up team that is free goes to; the next along the wire unless given. */
+        order?: 'along' | 'nearest' | 'traffic_first';
+        /** @description By which light throughout; unless given, as the sun rises and sets there from now on. */
+        light?: 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description What carries the follow-up teams; nothing unless given. */
+        follow_up_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given. */
+        follow_up_after_min?: number;
+        /** @description How often it is played through, from 1 to 5,000; 1,000 unless given. */
+        runs?: number;
+        /** @description What chance begins with; 0 unless given. */
+        seed?: number;
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineForecast'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
         };
       };
       401: {
@@ -5358,6 +6031,66 @@ export interface operations {
       };
     };
   };
+  review: {
+    parameters: {
+      query?: {
+        /** @description By which light; by day unless given. */
+        light?: 'day' | 'night';
+        /** @description What carried the lead team's reels; the crew unless given. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['OperationReview'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   tile: {
     parameters: {
       query?: never;
@@ -5593,6 +6326,45 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['FaultAnswer'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  reckon_forecast: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['ForecastInput'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ForecastAnswer'];
         };
       };
       401: {
