@@ -26,6 +26,8 @@ def by_or_tools(question):
 
     def minutes(a, b):
         a, b = manager.IndexToNode(a), manager.IndexToNode(b)
+        if a == end:
+            return 0
         at = question["ready"][a] if a < teams else question["work"][a - teams]
         # A team that does nothing ends at once.
         if b == end:
@@ -40,7 +42,7 @@ def by_or_tools(question):
     search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
     search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     search.solution_limit = 2_000
-    search.time_limit.FromSeconds(5)
+    search.time_limit.FromSeconds(3)
     solution = routing.SolveWithParameters(search)
     time = routing.GetDimensionOrDie("time")
     return max(solution.Min(time.CumulVar(routing.End(team))) for team in range(teams)) / SCALE

@@ -29,8 +29,11 @@ const END_COUNTS: f64 = 1_000.0;
 /// What it counts where no road leads.
 const NO_ROAD: f64 = 1e9;
 /// Turns of the search, for each crossing and at the most.
-const TURNS_EACH: u64 = 1_500;
-const MOST_TURNS: u64 = 60_000;
+const TURNS_EACH: u64 = 5_000;
+const MOST_TURNS: u64 = 150_000;
+/// In one of the two searches a minute's later end counts as so many minutes of travel only: less travel anywhere is the way to an
+/// earlier end.
+const END_COUNTS_AT_FIRST: f64 = 4.0;
 /// The search begins so ready to take a worse step, in minutes of the end, and ends at the least.
 const BEGINS_AT_MIN: f64 = 30.0;
 const ENDS_AT_MIN: f64 = 0.01;
@@ -142,36 +145,44 @@ impl<'a> Search<'a> {
         order
     }
 
+    /// The better of two searches: one that goes by the end alone, which finds the best of a small queue, and one that goes by the
+    /// travel as well, which finds its way in a large one.
     fn soonest(&self) -> Order {
         let first = self.by_simple_rule();
         if self.reached.len() < 2 {
             return self.polished(first);
         }
+        let found =
+            [END_COUNTS_AT_FIRST, END_COUNTS].map(|counts| self.polished(self.annealed(&first, counts)));
+        let [a, b] = found;
+        if self.cost(&b, END_COUNTS) < self.cost(&a, END_COUNTS) { b } else { a }
+    }
+
+    fn annealed(&self, first: &Order, end_counts: f64) -> Order {
         let turns = (TURNS_EACH * self.reached.len() as u64).min(MOST_TURNS);
-        #[allow(clippy::cast_precision_loss, reason = "some ten thousand")]
+        #[allow(clippy::cast_precision_loss, reason = "some hundred thousand")]
         let cooling = (ENDS_AT_MIN / BEGINS_AT_MIN).powf(1.0 / turns as f64);
-        let begins_at = BEGINS_AT_MIN * END_COUNTS;
-        let annealed = SimulatedAnnealing::new_with_rng(begins_at, Xoshiro256PlusPlus::seed_from_u64(SEED))
+        let rng = Xoshiro256PlusPlus::seed_from_u64(SEED);
+        let done = SimulatedAnnealing::new_with_rng(BEGINS_AT_MIN * end_counts, rng)
             .map(|solver| solver.with_temp_func(SATempFunc::Exponential(cooling)))
             .and_then(|solver| {
-                Executor::new(Annealed(self), solver)
+                Executor::new(Annealed { search: self, end_counts }, solver)
                     .configure(|state| state.param(first.clone()).max_iters(turns))
                     .run()
             });
         // A search that fails leaves the simple rule's answer, which is one.
-        let best = annealed.ok().and_then(|mut done| done.state.take_best_param()).unwrap_or(first);
-        self.polished(best)
+        done.ok().and_then(|mut done| done.state.take_best_param()).unwrap_or_else(|| first.clone())
     }
 
     /// Every move of one crossing and every exchange of two, until none is better.
     fn polished(&self, mut order: Order) -> Order {
-        let mut cost = self.cost(&order);
+        let mut cost = self.cost(&order, END_COUNTS);
         loop {
             let before = cost;
             for from in 0..order.len() {
                 for to in 0..order.len() {
                     for next in [moved(&order, from, to), exchanged(&order, from, to)] {
-                        let now = self.cost(&next);
+                        let now = self.cost(&next, END_COUNTS);
                         if now < cost {
                             (order, cost) = (next, now);
                         }
@@ -184,7 +195,7 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn cost(&self, order: &[usize]) -> f64 {
+    fn cost(&self, order: &[usize], end_counts: f64) -> f64 {
         let question = self.question;
         let (mut team, mut at, mut now) = (0, 0, question.ready.first().map_or(0.0, |ready| ready.value()));
         let (mut last, mut gone, mut worked) = (0.0_f64, 0.0, false);
@@ -201,7 +212,7 @@ impl<'a> Search<'a> {
             (at, worked) = (question.ready.len() + stop, true);
         }
         last = if worked { last.max(now) } else { last };
-        last * END_COUNTS + gone
+        last * end_counts + gone
     }
 
     fn answer(mut self, order: &[usize]) -> Answer {
@@ -251,14 +262,17 @@ fn exchanged(order: &[usize], a: usize, b: usize) -> Order {
     order
 }
 
-struct Annealed<'a, 'b>(&'a Search<'b>);
+struct Annealed<'a, 'b> {
+    search: &'a Search<'b>,
+    end_counts: f64,
+}
 
 impl CostFunction for Annealed<'_, '_> {
     type Param = Order;
     type Output = f64;
 
     fn cost(&self, order: &Order) -> Result<f64, Error> {
-        Ok(self.0.cost(order))
+        Ok(self.search.cost(order, self.end_counts))
     }
 }
 
@@ -268,7 +282,7 @@ impl Anneal for Annealed<'_, '_> {
     type Float = f64;
 
     fn anneal(&self, order: &Order, _: f64) -> Result<Order, Error> {
-        let mut draw = self.0.draw.borrow_mut();
+        let mut draw = self.search.draw.borrow_mut();
         let below = |draw: &mut Xoshiro256PlusPlus, bound: usize| {
             usize::try_from(draw.next_u64() % (bound as u64)).unwrap_or(0)
         };

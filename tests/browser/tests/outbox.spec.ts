@@ -95,6 +95,7 @@ test('a refused report stays in sight until it is put right, told as a note or w
   await expect(refusal).toBeVisible();
   await refusal.getByRole('button', { name: 'Later' }).click();
   const left = follow.getByRole('button', { name: '1 refused: put right or withdraw' });
+  await expect(left).toBeVisible();
   await follow.reload();
   await left.click();
   const sheet = follow.getByRole('dialog');
