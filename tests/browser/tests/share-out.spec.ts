@@ -31,6 +31,8 @@ test('the work is shared out between two teams, changed by hand, given out, and 
   const rounds = form.getByRole('region', { name: 'Rounds' });
   await expect(rounds.getByText('The last is finished in', { exact: false })).toBeVisible();
   await expect(rounds.getByRole('listitem')).toHaveCount(2);
+  // A plan table: the lists scroll, and the page does not.
+  expect(await post.evaluate(() => document.documentElement.scrollHeight)).toBeLessThanOrEqual(desk.height);
   for (const light of ['day', 'night']) {
     await post.evaluate((now) => (document.documentElement.dataset['light'] = now), light);
     expect(await grave(post), `sharing out by ${light}`).toEqual([]);
