@@ -24,8 +24,9 @@ pub const MOST_TEAMS: usize = 10;
 /// The most crossings that are shared out at once.
 pub const MOST_CROSSINGS: usize = 100;
 
-/// A minute's later end counts as much as so many minutes of travel: among those that end as soon, less travel is better.
-const END_COUNTS: f64 = 1_000.0;
+/// A minute's later end counts as much as so many minutes of travel: more than there can be, so that travel only tells those apart
+/// that end as soon.
+const END_COUNTS: f64 = 1e9;
 /// What it counts where no road leads.
 const NO_ROAD: f64 = 1e9;
 /// Turns of the search, for each crossing and at the most.

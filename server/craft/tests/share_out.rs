@@ -113,6 +113,13 @@ fn a_team_that_is_busy_gets_less() {
 }
 
 #[test]
+fn an_end_that_is_sooner_by_less_than_a_second_is_worth_half_an_hours_way() {
+    // The first team alone: 40 and 20 minutes at one place, no way. The second is there after 9.99 and 30.
+    let question = question(&[(0.0, 0.0, 0.0), (30.0, 0.0, 9.99)], &[(0.0, 0.0, 40.0), (0.0, 0.0, 20.0)]);
+    assert_eq!(share_out(&question).ends, Some(minutes(59.99)));
+}
+
+#[test]
 fn what_no_road_reaches_is_named_and_the_rest_is_shared_out() {
     let mut question = question(&[(0.0, 0.0, 0.0)], &[(10.0, 0.0, 5.0), (20.0, 0.0, 5.0)]);
     for row in &mut question.travel {
