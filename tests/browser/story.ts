@@ -1,6 +1,7 @@
 /** What the browser tests share: a service with an operation, crews that come in, and what they do on their pages. */
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
+import { resolve } from 'node:path';
 import { expect, test as base, type Browser, type BrowserContext, type Page } from '@playwright/test';
 import { Database, Operation, Service, type Party, type Place } from './service.ts';
 
@@ -93,6 +94,11 @@ async function comeWith(browser: Browser, operation: Operation, device: Device):
     expect(asked.origin, `${request.url()} leaves the machine`).toBe(home);
   });
   return context;
+}
+
+/** Loads the Isle of Man: OpenStreetMap, extract of 2020-03-13, ODbL 1.0. */
+export function onTheIsland(service: Service): void {
+  service.command('terrain', 'load', resolve(import.meta.dirname, '../../deploy/demo/isle-of-man.osm.pbf'));
 }
 
 /** A line that has been begun and laid over its first leg, with a call back on the way. */

@@ -38,20 +38,12 @@ fn main() -> io::Result<()> {
         ];
         let ways = (0..12).map(|number| {
             let (obstacle, class) = kinds[number % kinds.len()];
-            Way {
-                drawn: Drawn::OsmWay(1 + i64::try_from(number).unwrap()),
+            Way::plain(
+                Drawn::OsmWay(1 + i64::try_from(number).unwrap()),
                 obstacle,
-                class: class.to_owned(),
-                name: None,
-                reference: None,
-                structure: None,
-                layer: 0,
-                hard_surface: None,
-                width: None,
-                lanes: None,
-                one_way: false,
-                positions: vec![draw.place(), draw.place(), draw.place()],
-            }
+                class,
+                vec![draw.place(), draw.place(), draw.place()],
+            )
         });
         let ways = ways.collect();
         let waters = (0..3).map(|number| {

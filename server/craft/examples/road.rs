@@ -34,18 +34,13 @@ fn main() -> io::Result<()> {
     for line in io::stdin().lock().lines() {
         let question: Question = serde_json::from_str(&line?)?;
         let ways = question.ways.into_iter().enumerate().map(|(number, mapped)| Way {
-            drawn: Drawn::OsmWay(i64::try_from(number).unwrap()),
-            obstacle: mapped.obstacle,
-            class: mapped.class,
-            name: None,
-            reference: None,
-            structure: None,
-            layer: 0,
-            hard_surface: None,
-            width: None,
-            lanes: None,
             one_way: mapped.one_way,
-            positions: mapped.positions,
+            ..Way::plain(
+                Drawn::OsmWay(i64::try_from(number).unwrap()),
+                mapped.obstacle,
+                &mapped.class,
+                mapped.positions,
+            )
         });
         let ways: Vec<Way> = ways.collect();
         let places = &question.places;

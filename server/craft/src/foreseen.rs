@@ -108,6 +108,27 @@ pub struct Way {
     pub positions: Vec<Position>,
 }
 
+impl Way {
+    /// A way of which no more is known than what and where it is.
+    #[must_use]
+    pub fn plain(drawn: Drawn, obstacle: Obstacle, class: &str, positions: Vec<Position>) -> Self {
+        Self {
+            drawn,
+            obstacle,
+            class: class.to_owned(),
+            name: None,
+            reference: None,
+            structure: None,
+            layer: 0,
+            hard_surface: None,
+            width: None,
+            lanes: None,
+            one_way: false,
+            positions,
+        }
+    }
+}
+
 /// Water or soft ground with an extent.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Area {

@@ -715,9 +715,7 @@ impl Installation {
         let (Some(span), Some(line)) = (crossing.unbroken(profile), self.lines.get(&crossing.line)) else {
             return Ok(());
         };
-        let changes = line.reels.iter().skip(1).map(|reel| reel.from_chainage_m);
-        let joints = line.splices.iter().map(|splice| splice.chainage_m).chain(changes);
-        match joints.into_iter().find(|&joint| span.holds(joint)) {
+        match line.joints().find(|&joint| span.holds(joint)) {
             Some(joint) => Err(Refusal::SpliceInSpan { chainage_m: joint, from_m: span.from, to_m: span.to }),
             None => Ok(()),
         }
@@ -822,6 +820,15 @@ fn wants(line: &Line, need: &str) -> Refusal {
 /// Whether something happened before the line was proved, so that the proof found it in the ground.
 fn before_it_was_proved(line: &Line, when: DateTime<Utc>) -> bool {
     line.proved_at.is_some_and(|proved| when < proved)
+}
+
+fn full(line: &Line, what: &'static str, most: usize) -> Refusal {
+    Refusal::RecordFull { designation: line.designation.clone(), what, most }
+}
+
+/// Whether there is room on the line's record for one more.
+fn room(line: &Line, what: &'static str, there: usize, most: usize) -> Result<(), Refusal> {
+    if there < most { Ok(()) } else { Err(full(line, what, most)) }
 }
 
 fn has_to_be(crossing: &Crossing, need: &str) -> Refusal {

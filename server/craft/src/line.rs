@@ -247,6 +247,12 @@ impl Line {
         }
     }
 
+    /// Where the wire is joined: at its splices, and where a reel was begun after the first.
+    pub fn joints(&self) -> impl Iterator<Item = Metres> + '_ {
+        let begun = self.reels.iter().skip(1).map(|reel| reel.from_chainage_m);
+        self.splices.iter().map(|splice| splice.chainage_m).chain(begun)
+    }
+
     /// How far along the line a place is: on what is laid where the wire lies beside it, else from the laying head on
     /// along the plan, else straight on from the head. A place that the plan ahead comes nearer to than the wire does lies
     /// ahead, however the wire behind the head winds.

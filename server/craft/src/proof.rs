@@ -170,9 +170,7 @@ pub fn judge(
 fn expected(line: &Line, to: Metres, wire_m: Metres, readings: &Readings) -> Result<ProofExpected, Error> {
     let wire = readings.wire.unwrap_or(WireType::Wd1Tt);
     let telephone = readings.telephone.unwrap_or(Telephone::Ta312);
-    let made = line.splices.iter().map(|splice| splice.chainage_m);
-    let begun = line.reels.iter().skip(1).map(|reel| reel.from_chainage_m);
-    let splices = made.chain(begun).filter(|&at| at <= to).count();
+    let splices = line.joints().filter(|&at| at <= to).count();
     let mut notes = Vec::new();
     if readings.wire.is_none() {
         notes.push("the wire was not named: WD-1/TT was taken".to_owned());

@@ -719,7 +719,10 @@ fn cannot_know(entries: &[Entry]) -> Vec<CannotKnow> {
     let never = [
         at("reports that were refused: they are kept on the device, and not in the log", Vec::new()),
         at("rests and travel apart: nobody reports them", Vec::new()),
-        at("what was left on reels before the last, and what was returned: nobody reports it", Vec::new()),
+        at(
+            "what was left on reels before the last, and what was returned: the books of stores have it, and this has not",
+            Vec::new(),
+        ),
     ];
     told.into_iter().filter(|known| known.count > 0).chain(never).collect()
 }

@@ -19,6 +19,7 @@ use crate::{
     foreseen::{
         Area, Bounds, Way,
         course::{Plane, Point},
+        meeting::{encloses, nearest_on},
     },
     geodesy::{self, Position},
     obstacle::Obstacle,
@@ -186,21 +187,6 @@ fn key(place: Position) -> (i64, i64) {
     ((place.lon() * 1e7).round() as i64, (place.lat() * 1e7).round() as i64)
 }
 
-/// By the number of edges to the east: odd is inside.
-fn inside(rings: &[Vec<Point>], p: Point) -> bool {
-    let mut odd = false;
-    for ring in rings {
-        for (here, before) in ring.iter().zip(ring.iter().cycle().skip(ring.len().saturating_sub(1))) {
-            if (here.y > p.y) != (before.y > p.y)
-                && p.x < (before.x - here.x) * (p.y - here.y) / (before.y - here.y) + here.x
-            {
-                odd = !odd;
-            }
-        }
-    }
-    odd
-}
-
 impl Network {
     fn new(
         ways: &[Way],
@@ -213,27 +199,22 @@ impl Network {
         let middle = bounds.middle();
         let plane = Plane::at(middle);
         let spots: Vec<Point> = places.iter().map(|&place| plane.point(place)).collect();
-        let closed: Vec<Vec<Vec<Point>>> = if by == Means::Foot {
-            Vec::new()
-        } else {
-            let ring = |ring: &Vec<Position>| ring.iter().map(|&p| plane.point(p)).collect();
-            closed.iter().map(|area| area.rings.iter().map(ring).collect()).collect()
-        };
+        let closed = if by == Means::Foot { &[] } else { closed };
         let mut courses: Vec<Course> = ways
             .iter()
             .filter_map(|way| {
                 let rate = rate(way.obstacle, &way.class, by, profile)?;
                 let points: Vec<Point> = way.positions.iter().map(|&p| plane.point(p)).collect();
-                let shut = points
-                    .windows(2)
-                    .map(|two| closed.iter().any(|rings| inside(rings, two[0].middle(two[1]))))
-                    .collect();
+                let shut = way.positions.windows(2).map(|two| {
+                    let middle = Bounds { south_west: two[0], north_east: two[1] }.middle();
+                    closed.iter().any(|area| encloses(area, middle))
+                });
                 Some(Course {
                     rate,
                     both_ways: by == Means::Foot || !way.one_way,
                     keys: way.positions.iter().map(|&p| key(p)).collect(),
+                    shut: shut.collect(),
                     points,
-                    shut,
                     joins: Vec::new(),
                 })
             })
@@ -350,13 +331,10 @@ fn nearest(courses: &[Course], spot: Point) -> Vec<(usize, usize, f64, f64)> {
     for (number, course) in courses.iter().enumerate() {
         let mut best: Option<(usize, f64, f64)> = None;
         for (piece, two) in course.points.windows(2).enumerate() {
-            let (along, to) = (two[1].minus(two[0]), spot.minus(two[0]));
-            let square = along.dot(along);
-            if course.shut[piece] || square == 0.0 {
+            if course.shut[piece] {
                 continue;
             }
-            let share = (to.dot(along) / square).clamp(0.0, 1.0);
-            let away = to.plus(along, -share).length();
+            let (share, away) = nearest_on(spot, two[0], two[1]);
             if away <= OFF_ROAD.value() && best.is_none_or(|(_, _, least)| away < least) {
                 best = Some((piece, share, away));
             }

@@ -18,20 +18,12 @@ fn at(east: f64, north: f64) -> Position {
 }
 
 fn way(id: i64, obstacle: Obstacle, class: &str, places: &[(f64, f64)]) -> Way {
-    Way {
-        drawn: Drawn::OsmWay(id),
+    Way::plain(
+        Drawn::OsmWay(id),
         obstacle,
-        class: class.to_owned(),
-        name: None,
-        reference: None,
-        structure: None,
-        layer: 0,
-        hard_surface: None,
-        width: None,
-        lanes: None,
-        one_way: false,
-        positions: places.iter().map(|&(east, north)| at(east, north)).collect(),
-    }
+        class,
+        places.iter().map(|&(east, north)| at(east, north)).collect(),
+    )
 }
 
 fn area(id: i64, places: &[(f64, f64)]) -> Area {

@@ -27,20 +27,7 @@ fn line(places: &[(f64, f64)]) -> Vec<Position> {
 }
 
 fn way(id: i64, obstacle: Obstacle, places: &[(f64, f64)]) -> Way {
-    Way {
-        drawn: Drawn::OsmWay(id),
-        obstacle,
-        class: "any".to_owned(),
-        name: None,
-        reference: None,
-        structure: None,
-        layer: 0,
-        hard_surface: None,
-        width: None,
-        lanes: None,
-        one_way: false,
-        positions: line(places),
-    }
+    Way::plain(Drawn::OsmWay(id), obstacle, "any", line(places))
 }
 
 fn cover() -> Cover {

@@ -19,20 +19,7 @@ fn place(east_m: f64, north_m: f64) -> Position {
 }
 
 fn way(obstacle: Obstacle, class: &str, positions: &[(f64, f64)]) -> Way {
-    Way {
-        drawn: Drawn::OsmWay(1),
-        obstacle,
-        class: class.to_owned(),
-        name: None,
-        reference: None,
-        structure: None,
-        layer: 0,
-        hard_surface: None,
-        width: None,
-        lanes: None,
-        one_way: false,
-        positions: positions.iter().map(|&(x, y)| place(x, y)).collect(),
-    }
+    Way::plain(Drawn::OsmWay(1), obstacle, class, positions.iter().map(|&(x, y)| place(x, y)).collect())
 }
 
 fn one(ways: &[Way], by: Means, from: Position, to: Position) -> Option<Travel> {

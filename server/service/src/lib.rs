@@ -14,8 +14,10 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use laywire_store::PgPool;
-use tokio::sync::Semaphore;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio_util::sync::CancellationToken;
+
+use crate::problem::Problem;
 
 /// What every request needs. Nothing here is needed by another process: any number of them run on one database.
 pub struct Service {
@@ -29,11 +31,12 @@ pub struct Service {
     pub closing: CancellationToken,
     /// What stands between it and the crews.
     pub front: way::Front,
-    /// How many long reckonings may run at once: the rest of the service goes on beside them.
-    pub long_reckonings: Arc<Semaphore>,
+    /// Whose turn it is to reckon for long.
+    long_reckonings: Arc<Semaphore>,
 }
 
-/// Long reckonings at once: half of the processors, and one at the least.
+/// How many long reckonings run at once: half of the processors, and one at the least. The rest of the service goes on beside
+/// them.
 fn long_reckonings() -> usize {
     std::thread::available_parallelism().map_or(1, |processors| (processors.get() / 2).max(1))
 }
@@ -53,6 +56,12 @@ impl Service {
         })
     }
 
+    /// Waits for a turn at a long reckoning: such questions wait for each other, and nothing else does.
+    pub(crate) async fn turn(&self) -> Result<Turn, Problem> {
+        let turn = self.long_reckonings.clone().acquire_owned().await;
+        turn.map(Turn).map_err(|_| Problem::Unavailable)
+    }
+
     /// Has every pass looked up again, in requests to come and in feeds that are open.
     pub fn doubt_passes(&self) {
         self.seen.forget();
@@ -63,6 +72,28 @@ impl Service {
     #[must_use]
     pub fn now(&self) -> DateTime<Utc> {
         clock()
+    }
+}
+
+/// A turn at a long reckoning, until it is dropped.
+pub(crate) struct Turn(OwnedSemaphorePermit);
+
+impl Turn {
+    /// Reckons beside what else the service does. The turn goes with the work, which runs to its end even when nobody waits for
+    /// the answer any more.
+    pub(crate) async fn reckon<T: Send + 'static>(
+        self,
+        reckon: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Problem> {
+        let reckoned = tokio::task::spawn_blocking(move || {
+            let answer = reckon();
+            drop(self.0);
+            answer
+        });
+        reckoned.await.map_err(|error| {
+            tracing::error!(%error, "a long reckoning broke off");
+            Problem::Internal
+        })
     }
 }
 

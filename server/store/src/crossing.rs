@@ -266,6 +266,29 @@ pub async fn crossings(
         .await?)
 }
 
+/// The unfinished crossings, of those that are named or of all, the first that was opened first; at most so many.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn unfinished(
+    pool: &PgPool,
+    operation: OperationId,
+    named: Option<&[CrossingId]>,
+    most: i64,
+) -> Result<Vec<Crossing>, StoreError> {
+    let named: Option<Vec<Uuid>> = named.map(|ids| ids.iter().map(|id| id.0).collect());
+    let rows = sqlx::query_as(select_crossing!(
+        "and state in ('marked', 'passed', 'in_hand') and ($2::uuid[] is null or id = any($2))
+         order by opened_at, id limit $3"
+    ))
+    .bind(operation.0)
+    .bind(named)
+    .bind(most)
+    .fetch_all(pool)
+    .await?;
+    Ok(all(rows)?.into_iter().map(|current| current.now).collect())
+}
+
 pub(crate) async fn every(
     connection: &mut PgConnection,
     operation: OperationId,

@@ -414,18 +414,15 @@ async fn own(connection: &mut PgConnection, boxes: &Boxes, ground: &mut Ground) 
                 positions: line(GROUND, wkb)?,
             }),
             word => ground.ways.push(Way {
-                drawn,
-                obstacle: named("terrain_own.kind", &Obstacle::ALL, Obstacle::as_str, word)?,
-                class: kind.clone(),
                 name,
-                reference: None,
-                structure: None,
-                layer: 0,
                 hard_surface,
                 width: width.map(|width| metres("terrain_own.width_m", width.into())).transpose()?,
-                lanes: None,
-                one_way: false,
-                positions: line(GROUND, wkb)?,
+                ..Way::plain(
+                    drawn,
+                    named("terrain_own.kind", &Obstacle::ALL, Obstacle::as_str, word)?,
+                    word,
+                    line(GROUND, wkb)?,
+                )
             }),
         }
     }

@@ -20,7 +20,7 @@ pub mod review;
 pub mod road;
 pub mod terrain;
 
-pub use crossing::crossings;
+pub use crossing::{crossings, unfinished};
 pub use error::StoreError;
 pub use line::{line_with_crossings, lines};
 pub use sqlx::{PgPool, postgres::PgConnectOptions};

@@ -5,14 +5,13 @@
 use laywire_craft::{
     crossing::Crossing,
     geodesy::{self, Position},
-    ids::{CrossingId, LineId, OperationId},
+    ids::{LineId, OperationId},
     line::Designation,
     pace::Means,
     road::Travel,
     units::{Degrees, Metres},
 };
 use sqlx::{FromRow, PgPool, Row as _, postgres::PgRow};
-use uuid::Uuid;
 
 use crate::{
     Current, StoreError,
@@ -213,50 +212,6 @@ pub async fn by_road(
     });
     waiting.truncate(limit.into());
     Ok(waiting)
-}
-
-/// Every unfinished crossing, the first that was opened first; none beyond `most` and one more.
-///
-/// # Errors
-/// When the database does not answer.
-pub async fn unfinished(
-    pool: &PgPool,
-    operation: OperationId,
-    most: usize,
-) -> Result<Vec<Crossing>, StoreError> {
-    let rows: Vec<CrossingRow> = sqlx::query_as(concat!(
-        "select ",
-        crossing_columns!(""),
-        " from crossing where operation = $1 and state in ('marked', 'passed', 'in_hand') order by opened_at, id limit $2"
-    ))
-    .bind(operation.0)
-    .bind(i64::try_from(most).unwrap_or(i64::MAX).saturating_add(1))
-    .fetch_all(pool)
-    .await?;
-    Ok(crate::crossing::all(rows)?.into_iter().map(|current| current.now).collect())
-}
-
-/// Those of the named crossings that are unfinished.
-///
-/// # Errors
-/// When the database does not answer.
-pub async fn of_these(
-    pool: &PgPool,
-    operation: OperationId,
-    ids: &[CrossingId],
-) -> Result<Vec<Crossing>, StoreError> {
-    let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
-    let rows: Vec<CrossingRow> = sqlx::query_as(concat!(
-        "select ",
-        crossing_columns!(""),
-        " from crossing where operation = $1 and id = any($2) and state in ('marked', 'passed', 'in_hand')
-         order by opened_at, id"
-    ))
-    .bind(operation.0)
-    .bind(ids)
-    .fetch_all(pool)
-    .await?;
-    Ok(crate::crossing::all(rows)?.into_iter().map(|current| current.now).collect())
 }
 
 /// The nearest by the index, measured on the ellipsoid; more are taken until none that was left out can be nearer.

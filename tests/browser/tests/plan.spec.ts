@@ -1,13 +1,6 @@
 /** Planning on real ground: a trace is drawn, saved and issued, and the lead team has what it will meet ahead of it. */
-import { resolve } from 'node:path';
 import type { Page } from '@playwright/test';
-import { desk, expect, grave, phone, test, trace } from '../story.ts';
-import type { Service } from '../service.ts';
-
-/** OpenStreetMap, Isle of Man extract of 2020-03-13, ODbL 1.0. */
-function onTheIsland(service: Service): void {
-  service.command('terrain', 'load', resolve(import.meta.dirname, '../../../deploy/demo/isle-of-man.osm.pbf'));
-}
+import { desk, expect, grave, onTheIsland, phone, test, trace } from '../story.ts';
 
 async function planning(post: Page): Promise<void> {
   await post.getByRole('button', { name: /^Line 12/ }).first().click();

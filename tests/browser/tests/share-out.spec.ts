@@ -1,15 +1,13 @@
 /** Several follow-up teams: the work is shared out, changed and given out, and each team sees its own; the queue by road. */
 import { randomUUID } from 'node:crypto';
-import { resolve } from 'node:path';
-import { begunLine, desk, expect, grave, passedCrossing, phone, test } from '../story.ts';
+import { begunLine, desk, expect, grave, onTheIsland, passedCrossing, phone, test } from '../story.ts';
 
 test('the work is shared out between two teams, changed by hand, given out, and each team sees its own', async ({
   operation,
   service,
   crew,
 }) => {
-  // OpenStreetMap, Isle of Man extract of 2020-03-13, ODbL 1.0.
-  service.command('terrain', 'load', resolve(import.meta.dirname, '../../../deploy/demo/isle-of-man.osm.pbf'));
+  onTheIsland(service);
   const line = await begunLine(operation);
   const [near, far] = [randomUUID(), randomUUID()];
   await passedCrossing(operation, line, near, [-4.6695, 54.0802]);

@@ -54,6 +54,26 @@ impl Ground {
         Self { process, operation, post, database }
     }
 
+    /// Loads the Isle of Man (OpenStreetMap, extract of 2020-03-13, ODbL 1.0).
+    pub fn island(&self) {
+        let extract =
+            std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../deploy/demo/isle-of-man.osm.pbf");
+        let extract = extract.to_str().expect("the path is text");
+        process::succeeds(&["terrain", "load", "--database-url", &self.database.url, extract]);
+    }
+
+    /// Checks that the state is what the log adds up to.
+    pub fn adds_up(&self) {
+        process::succeeds(&[
+            "log",
+            "rebuild",
+            "--check",
+            "--database-url",
+            &self.database.url,
+            &self.operation,
+        ]);
+    }
+
     /// A crew with a pass of its own.
     pub async fn crew(&self, party: &str, team: &str) -> Crew {
         self.post.give_pass(party, team).await

@@ -159,20 +159,7 @@ mod tests {
     use crate::geodesy::Position;
 
     fn way(id: i64, obstacle: Obstacle, class: &str) -> Way {
-        Way {
-            drawn: Drawn::OsmWay(id),
-            obstacle,
-            class: class.to_owned(),
-            name: None,
-            reference: None,
-            structure: None,
-            layer: 0,
-            hard_surface: None,
-            width: None,
-            lanes: None,
-            one_way: false,
-            positions: Vec::new(),
-        }
+        Way::plain(Drawn::OsmWay(id), obstacle, class, Vec::new())
     }
 
     fn half(id: i64, name: &str) -> Way {

@@ -204,10 +204,15 @@ fn follow_bridges(found: &mut [Meeting], ground: &Ground, boxes: &[Option<Bounds
 
 /// How far a place is from a segment.
 pub(crate) fn from_segment(place: Point, a: Point, b: Point) -> f64 {
+    nearest_on(place, a, b).1
+}
+
+/// The share of a segment at which it comes nearest to a place, and how far the two are apart there.
+pub(crate) fn nearest_on(place: Point, a: Point, b: Point) -> (f64, f64) {
     let along = b.minus(a);
     let square = along.dot(along);
     let share = if square > 0.0 { (place.minus(a).dot(along) / square).clamp(0.0, 1.0) } else { 0.0 };
-    place.minus(a.plus(along, share)).length()
+    (share, place.minus(a.plus(along, share)).length())
 }
 
 /// The stretches of the trace inside an area.
@@ -257,7 +262,7 @@ pub(super) fn at(course: &Course, chainage_m: f64) -> Option<Position> {
 }
 
 /// Whether a ray from the place crosses the rings an odd number of times.
-fn encloses(area: &Area, place: Position) -> bool {
+pub(crate) fn encloses(area: &Area, place: Position) -> bool {
     let (x, y) = (place.lon(), place.lat());
     let crossed = area.rings.iter().flat_map(|ring| ring.windows(2)).filter(|ends| {
         let (a, b) = (ends[0], ends[1]);

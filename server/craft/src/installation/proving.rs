@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{CALLS_KEPT, Change, Installation, said_or_stood, wants};
+use super::{CALLS_KEPT, Change, Installation, full, room, said_or_stood, wants};
 use crate::{
     crossing::{Crossing, CrossingState},
     fault::halving::SearchStretch,
@@ -232,9 +232,7 @@ impl Installation {
         let Some(open) = line.proving.trouble() else {
             return Err(wants(&line, "no trouble is open on it; report its signs first"));
         };
-        if open.steps.len() >= MOST_STEPS {
-            return Err(full(&line, "steps of this search", MOST_STEPS));
-        }
+        room(&line, "steps of this search", open.steps.len(), MOST_STEPS)?;
         let before = open.stretch;
         let (stretch, told_nothing) = match &b.finding {
             Finding::Answered(heard) => {
@@ -307,8 +305,4 @@ impl Installation {
         }
         Ok(self.settled(line, Vec::new()))
     }
-}
-
-fn full(line: &Line, what: &'static str, most: usize) -> Refusal {
-    Refusal::RecordFull { designation: line.designation.clone(), what, most }
 }

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{AHEAD_OF_TRACE, Change, Installation, in_range, wants};
+use super::{AHEAD_OF_TRACE, Change, Installation, in_range, room, wants};
 use crate::{
     line::Line,
     party::Sender,
@@ -54,7 +54,7 @@ impl Installation {
         let mut line = ordered_up(self.line(b.line)?)?;
         on_the_line(&line, b.from_m, b.to_m)?;
         in_range("Wire taken up", b.length_m, 0.0, MOST_WIRE_M)?;
-        room(&line, "sections", line.recovery.sections.len())?;
+        room(&line, "sections", line.recovery.sections.len(), MOST_PIECES)?;
         line.recovery.sections.push(SectionUp {
             at: when,
             team: by.team.clone(),
@@ -77,7 +77,7 @@ impl Installation {
         let mut line = ordered_up(self.line(b.line)?)?;
         on_the_line(&line, b.from_m, b.to_m)?;
         in_range("Wire lost or left", b.length_m, 0.0, MOST_WIRE_M)?;
-        room(&line, "pieces lost or left", line.recovery.not_back.len())?;
+        room(&line, "pieces lost or left", line.recovery.not_back.len(), MOST_PIECES)?;
         line.recovery.not_back.push(NotBack {
             at: when,
             team: by.team.clone(),
@@ -144,11 +144,4 @@ fn on_the_line(line: &Line, from_m: Metres, to_m: Metres) -> Result<(), Refusal>
         return Err(Refusal::BeyondTheWire { chainage_m: to_m, laid_m: line.laid_length });
     }
     Ok(())
-}
-
-fn room(line: &Line, what: &'static str, there: usize) -> Result<(), Refusal> {
-    if there < MOST_PIECES {
-        return Ok(());
-    }
-    Err(Refusal::RecordFull { designation: line.designation.clone(), what, most: MOST_PIECES })
 }

@@ -203,7 +203,7 @@ pub async fn export(
     }
     let ask = Ask::read(collection, pairs)?;
     // A large file takes a while to write: like other long work, not all the processors at once.
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Unavailable)?;
+    let turn = service.turn().await?;
     let file = self::file(&service.pool, seat.0.operation, &ask, format).await?;
     drop(turn);
     let disposition = HeaderValue::from_str(&format!("attachment; filename=\"{}\"", file.name));

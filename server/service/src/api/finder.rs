@@ -110,7 +110,7 @@ pub async fn find_traces(
         return Err(Problem::Malformed { field: "costs.crossings".to_owned(), what });
     }
     // A search holds a processor for a second or two: the rest of the service goes on beside it.
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Internal)?;
+    let turn = service.turn().await?;
     let (ground, map) = foreseen::ground_in(&service.pool, area).await?;
     let map = map.ok_or_else(|| Problem::CannotReckon {
         field: None,
@@ -118,12 +118,8 @@ pub async fn find_traces(
             .to_owned(),
     })?;
     let asked = costs.clone();
-    let answer = tokio::task::spawn_blocking(move || {
-        let answer = finder::find(&sought, &ground, &asked);
-        drop(turn);
-        answer
-    });
-    let answer = answer.await.map_err(|_| Problem::Internal)?.map_err(|error| cannot(&error))?;
+    let answer = turn.reckon(move || finder::find(&sought, &ground, &asked)).await?;
+    let answer = answer.map_err(|error| cannot(&error))?;
     let mut traces = Vec::with_capacity(answer.found.len());
     for found in answer.found {
         let met = foreseen::foreseen(&service.pool, found.trace.clone(), profile.clone()).await?;

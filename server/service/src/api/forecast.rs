@@ -86,7 +86,8 @@ pub async fn reckon_forecast(
     State(service): State<Arc<Service>>,
     Sent(input): Sent<Input>,
 ) -> Result<Json<Answer>, Problem> {
-    in_turn(&service, move || forecast::reckon(&input).map_err(Problem::no_answer)).await.map(Json)
+    let answer = service.turn().await?.reckon(move || forecast::reckon(&input)).await?;
+    answer.map(Json).map_err(Problem::no_answer)
 }
 
 /// When a line will be through and finished from how it stands now, by what its teams have shown so far, and what would
@@ -122,7 +123,7 @@ pub async fn line_forecast(
         runs: ask.runs.unwrap_or(USUAL_RUNS),
         seed: ask.seed,
     };
-    let (shown, asked, forecast) = in_turn(&service, move || {
+    let answer = service.turn().await?.reckon(move || {
         let review = review::review(&entries, &stands, &profile, plan);
         let (Some(line), Some(reviewed)) = (stands.lines.get(&id), review.lines.first()) else {
             return Err(Problem::Internal);
@@ -132,24 +133,7 @@ pub async fn line_forecast(
             forecast::from_line(line, &crossings, reviewed, &profile, asked).map_err(Problem::no_answer)?;
         let answer = forecast::reckon(&input).map_err(Problem::no_answer)?;
         Ok((shown, input, answer))
-    })
-    .await?;
-    Ok(Json(LineForecast { sequence, shown, asked, forecast }))
-}
-
-/// Reckons beside what else the service does: such questions wait for each other, and nothing else does.
-async fn in_turn<T: Send + 'static>(
-    service: &Service,
-    reckon: impl FnOnce() -> Result<T, Problem> + Send + 'static,
-) -> Result<T, Problem> {
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Unavailable)?;
-    let reckoned = tokio::task::spawn_blocking(move || {
-        let answer = reckon();
-        drop(turn);
-        answer
     });
-    reckoned.await.map_err(|error| {
-        tracing::error!(%error, "a forecast broke off");
-        Problem::Internal
-    })?
+    let (shown, asked, forecast) = answer.await??;
+    Ok(Json(LineForecast { sequence, shown, asked, forecast }))
 }

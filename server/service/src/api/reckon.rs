@@ -50,18 +50,8 @@ pub async fn reckon_reels(
     State(service): State<Arc<Service>>,
     Sent(input): Sent<reels::Input>,
 ) -> Result<Json<reels::Answer>, Problem> {
-    // A cruel choice of reels takes a processor for a second: such questions wait for each other, and nothing else does. The
-    // turn goes with the work, which runs to its end even when nobody waits for the answer any more.
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Unavailable)?;
-    let reckoned = tokio::task::spawn_blocking(move || {
-        let answer = reels::reckon(&input);
-        drop(turn);
-        answer
-    });
-    let answer = reckoned.await.map_err(|error| {
-        tracing::error!(%error, "the reckoning of reels broke off");
-        Problem::Internal
-    })?;
+    // A cruel choice of reels takes a processor for a second.
+    let answer = service.turn().await?.reckon(move || reels::reckon(&input)).await?;
     answer.map(Json).map_err(Problem::no_answer)
 }
 

@@ -62,19 +62,11 @@ pub async fn review(
     Asked(planned): Asked<Planned>,
 ) -> Result<Json<OperationReview>, Problem> {
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
-    // A long log takes memory and a processor: such questions wait for each other, and nothing else does.
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Unavailable)?;
+    // A long log takes memory and a processor.
+    let turn = service.turn().await?;
     let Hindsight { sequence, entries, stands } = read(&service, &seat, None).await?;
     let plan = PacePlan { light: planned.light, lead_means: planned.lead_means, ..PacePlan::default() };
-    let reviewed = tokio::task::spawn_blocking(move || {
-        let review = review::review(&entries, &stands, &profile, plan);
-        drop(turn);
-        review
-    });
-    let review = reviewed.await.map_err(|error| {
-        tracing::error!(%error, "a review broke off");
-        Problem::Internal
-    })?;
+    let review = turn.reckon(move || review::review(&entries, &stands, &profile, plan)).await?;
     Ok(Json(OperationReview { sequence, review }))
 }
 

@@ -17,7 +17,7 @@ use laywire_craft::{
     text::Name,
     units::Minutes,
 };
-use laywire_store::{queue, road};
+use laywire_store::road;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -138,10 +138,9 @@ pub async fn share_out_queue(
     seat.must(Act::Report(Kind::CrossingGivenOut))?;
     checked(&asked)?;
     let (pool, operation) = (&service.pool, seat.0.operation);
-    let unfinished = match &asked.crossings {
-        Some(ids) => queue::of_these(pool, operation, ids).await?,
-        None => queue::unfinished(pool, operation, MOST_CROSSINGS).await?,
-    };
+    // One more than may be shared out, to see that there are too many.
+    let most = i64::try_from(MOST_CROSSINGS).unwrap_or(i64::MAX).saturating_add(1);
+    let unfinished = laywire_store::unfinished(pool, operation, asked.crossings.as_deref(), most).await?;
     if unfinished.len() > MOST_CROSSINGS {
         return Err(Problem::CannotReckon {
             field: Some("crossings".to_owned()),
@@ -152,15 +151,11 @@ pub async fn share_out_queue(
     }
     let profile = laywire_store::operation::profile(pool, operation).await?;
     let desk = Desk::of(&asked, unfinished);
-    let turn = service.long_reckonings.clone().acquire_owned().await.map_err(|_| Problem::Internal)?;
+    let turn = service.turn().await?;
     let places = desk.places(&asked);
     let (travel, map) = road::travel(pool, places.clone(), places.len(), asked.by, profile.clone()).await?;
-    let shared = tokio::task::spawn_blocking(move || {
-        let shared = desk.shared(&asked, &travel, &profile);
-        drop(turn);
-        shared
-    });
-    let (rounds, not_reached, left_out) = shared.await.map_err(|_| Problem::Internal)?;
+    let shared = turn.reckon(move || desk.shared(&asked, &travel, &profile)).await?;
+    let (rounds, not_reached, left_out) = shared;
     let ends = rounds.iter().filter_map(|round| round.stops.last()).map(|stop| stop.ends_after_min);
     let ends_after_min = ends.reduce(Minutes::max);
     Ok(Json(ShareOut { map: map.into(), rounds, not_reached, left_out, ends_after_min }))

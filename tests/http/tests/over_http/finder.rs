@@ -1,19 +1,7 @@
 //! The finder of a trace, asked over HTTP on the Isle of Man and with no map at all.
 
-use laywire_tests::{Ground, process};
+use laywire_tests::Ground;
 use serde_json::{Value, json};
-
-fn island(ground: &Ground) {
-    let extract =
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../deploy/demo/isle-of-man.osm.pbf");
-    process::succeeds(&[
-        "terrain",
-        "load",
-        "--database-url",
-        &ground.database.url,
-        extract.to_str().unwrap(),
-    ]);
-}
 
 /// A village inland, and a place by the coast some five kilometres away.
 const BALLASALLA: [f64; 2] = [-4.634, 54.102];
@@ -22,7 +10,7 @@ const NEWTOWN: [f64; 2] = [-4.567, 54.133];
 #[tokio::test]
 async fn two_ways_are_found_with_what_each_takes_and_the_costs_can_be_altered() {
     let ground = Ground::open().await;
-    island(&ground);
+    ground.island();
     let ask = json!({ "from": BALLASALLA, "to": NEWTOWN });
     let answer = ground.post.post("/traces", &ask).await.ok(200);
     let traces = answer["traces"].as_array().unwrap();
@@ -84,7 +72,7 @@ async fn what_cannot_be_found_says_why() {
     let ask = json!({ "from": BALLASALLA, "to": NEWTOWN });
     let no_map = ground.post.post("/traces", &ask).await.problem(422, "cannot-reckon");
     assert!(no_map["title"].as_str().unwrap().contains("no map is loaded"), "{no_map}");
-    island(&ground);
+    ground.island();
     let with = |field: &str, value: Value| {
         let mut ask = ask.clone();
         ask[field] = value;

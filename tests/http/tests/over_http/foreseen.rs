@@ -1,7 +1,5 @@
 //! What a trace will meet, asked over HTTP on the Isle of Man and with no map at all.
 
-use std::path::Path;
-
 use laywire_tests::{Answer, Ground, id, process};
 use reqwest::Method;
 use serde_json::{Value, json};
@@ -17,8 +15,7 @@ fn line(places: &[[f64; 2]]) -> Value {
 #[tokio::test]
 async fn a_lines_plan_is_foreseen_and_so_is_a_trace_that_is_being_drawn() {
     let ground = Ground::open().await;
-    let extract = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../deploy/demo/isle-of-man.osm.pbf");
-    terrain(&ground, "load", &[extract.to_str().unwrap()]);
+    ground.island();
     // The plan of a line is route A, of which seven meetings are known (pyosmium, shapely).
     let planned = ground.post.line("L-12").await;
     let plan = ground.post.post(&format!("/lines/{planned}/plan"), &json!({})).await.ok(200);

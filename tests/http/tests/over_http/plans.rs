@@ -1,6 +1,6 @@
 //! A line's plans over HTTP: saved with their numbers, issued as reports, and beside what was laid.
 
-use laywire_tests::{Crew, Ground, id, process};
+use laywire_tests::{Crew, Ground, id};
 use serde_json::{Value, json};
 
 fn crossing(id: &str, place: [f64; 2], obstacle: &str, construction: &str) -> Value {
@@ -77,14 +77,7 @@ async fn a_plan_is_saved_issued_and_laid_and_the_log_has_it_whole() {
     let beside = lead.get(&format!("{at}/2/laid")).await.ok(200);
     assert!(beside["farthest_m"].as_f64().unwrap() < 1.0, "{beside}");
     assert_eq!(beside["not_come_to"].as_array().unwrap().len(), 2);
-    process::succeeds(&[
-        "log",
-        "rebuild",
-        "--check",
-        "--database-url",
-        &ground.database.url,
-        &ground.post.operation,
-    ]);
+    ground.adds_up();
 }
 
 #[tokio::test]

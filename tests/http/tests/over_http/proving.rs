@@ -1,7 +1,7 @@
 //! A line from its plan to the stores again, over HTTP: laid, through, finished, proved, handed over, in trouble, found, cleared,
 //! proved, taken up.
 
-use laywire_tests::{Crew, Ground, id, process};
+use laywire_tests::{Crew, Ground, id};
 use serde_json::{Value, json};
 
 /// The ends of the line that [`Crew::line`] plans; the far one is 2,834 m from the near one by GeographicLib 2.1.
@@ -245,14 +245,7 @@ async fn a_line_is_proved_and_found_at_fault_and_taken_up_and_the_stores_come_ou
     let sound = work.is_proved_and_handed_over().await;
     work.is_found_at_fault_and_cleared(sound).await;
     work.is_taken_up().await;
-    process::succeeds(&[
-        "log",
-        "rebuild",
-        "--check",
-        "--database-url",
-        &ground.database.url,
-        &ground.post.operation,
-    ]);
+    ground.adds_up();
 }
 
 #[tokio::test]

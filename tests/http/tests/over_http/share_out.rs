@@ -1,14 +1,7 @@
 //! Where the follow-up teams go: the queue by road and its share-out, asked over HTTP on the Isle of Man and with no map.
 
-use laywire_tests::{Crew, Ground, id, process};
+use laywire_tests::{Crew, Ground, id};
 use serde_json::{Value, json};
-
-fn island(ground: &Ground) {
-    let extract =
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../deploy/demo/isle-of-man.osm.pbf");
-    let database = ["--database-url", &ground.database.url];
-    process::succeeds(&[&["terrain", "load"], &database[..], &[extract.to_str().unwrap()]].concat());
-}
 
 /// A place in the village that the line begins at.
 const VILLAGE: [f64; 2] = [-4.6705, 54.0795];
@@ -28,7 +21,7 @@ fn number(value: &Value) -> f64 {
 #[tokio::test]
 async fn the_queue_by_road_goes_by_the_travel_and_no_road_is_shorter_than_the_straight_way() {
     let ground = Ground::open().await;
-    island(&ground);
+    ground.island();
     let line = ground.post.line("L-12").await;
     for place in [VILLAGE, [-4.66, 54.0845], [-4.65, 54.0885], FAR_END] {
         passed(&ground.post, &line, place).await;
@@ -57,7 +50,7 @@ async fn the_queue_by_road_goes_by_the_travel_and_no_road_is_shorter_than_the_st
 #[tokio::test]
 async fn a_share_out_is_proposed_given_out_and_changed_by_the_command_post_alone() {
     let ground = Ground::open().await;
-    island(&ground);
+    ground.island();
     let line = ground.post.line("L-12").await;
     let [near, far] =
         [passed(&ground.post, &line, VILLAGE).await, passed(&ground.post, &line, FAR_END).await];
@@ -139,7 +132,7 @@ async fn a_question_that_cannot_be_answered_says_why() {
     let queue = ground.post.get("/queue?from=-4.669,54.079&order=road").await.problem(422, "cannot-reckon");
     assert!(queue["title"].as_str().unwrap().contains("no map is loaded"), "{queue}");
 
-    island(&ground);
+    ground.island();
     let bad = async |body: Value| ask(body).await.problem(422, "malformed")["title"].to_string();
     assert!(bad(json!({ "teams": [] })).await.contains("0 teams are named; give 1 to 10"));
     let twice = json!({ "teams": [team("Follow-up 1", VILLAGE), team("Follow-up 1", FAR_END)] });
