@@ -1,6 +1,6 @@
 //! The curve of a wire that hangs between two ties: from its constant, its sag or its length, with ties level or not.
 //! It knows nothing of weather, stretch or roads: those are the span's (see [`crate::span`]).
-//! The formulas are the textbook catenary, y = c cosh(x / c) with c = H / w; `tests/catenary.rs` names the tables they
+//! The formulas are the textbook catenary, y = c cosh(x / c) with c = H / w; `tests/reckoning/catenary.rs` names the tables they
 //! are checked against. Every difference of nearly equal numbers is written as a product, so that a taut wire loses
 //! no digits.
 

@@ -71,7 +71,7 @@ impl Position {
 /// The length of the shortest way over the ground between two places.
 ///
 /// # Source
-/// The figure below is route A's chainage by GeographicLib 2.1 (see `tests/geodesy.rs` for the published tables).
+/// The figure below is route A's chainage by GeographicLib 2.1 (see `tests/reckoning/geodesy.rs` for the published tables).
 ///
 /// ```
 /// use laywire_craft::geodesy::{Position, distance};

@@ -181,7 +181,7 @@ enum Zone {
 /// Easting and northing in the zone to which a place belongs.
 ///
 /// # Source
-/// Route A's start by pyproj 3.7.2 (EPSG:32630); `tests/grid.rs` holds the published table.
+/// Route A's start by pyproj 3.7.2 (EPSG:32630); `tests/reckoning/grid.rs` holds the published table.
 ///
 /// ```
 /// use laywire_craft::{geodesy::Position, grid::GridCoordinates};
@@ -312,7 +312,7 @@ impl fmt::Display for GridCoordinates {
 /// with or without spaces and in either case of letters.
 ///
 /// # Source
-/// The figure below is a line of GEOTRANS 3.9's own output; `tests/grid.rs` holds the table.
+/// The figure below is a line of GEOTRANS 3.9's own output; `tests/reckoning/grid.rs` holds the table.
 ///
 /// ```
 /// use laywire_craft::{geodesy::Position, grid::{GridReference, Precision}};

@@ -970,7 +970,7 @@ fn warmed(slack: f64, chord: f64, wire: &SpanWire, from: Celsius, to: Celsius) -
 /// A figure out of its range, by its field's name; a span over a railway; figures that contradict each other.
 ///
 /// # Source
-/// As in the module's head; checked in `tests/span.rs` against published examples and tables.
+/// As in the module's head; checked in `tests/reckoning/span.rs` against published examples and tables.
 ///
 /// ```
 /// use laywire_craft::span::{Condition, SpanInput, reckon};

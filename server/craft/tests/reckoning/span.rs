@@ -1,7 +1,5 @@
 //! Spans against published examples and loads, their laws under any input, and what is refused. Each check names its source.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::catenary::Catenary;
 use laywire_craft::lance_pole::{LancePole, guys, pole_set};
 use laywire_craft::profile::Profile;

@@ -1,7 +1,5 @@
 //! Sunrise and sunset where they are special; ordinary days are compared with reference libraries in tests/reference.
 
-#![allow(clippy::unwrap_used, reason = "a wrong figure in a test's own table should stop it")]
-
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use laywire_craft::geodesy::Position;
 use laywire_craft::pace::Light;

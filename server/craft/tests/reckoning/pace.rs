@@ -1,7 +1,5 @@
 //! A line's time against published rates, worked out by hand.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::construction::Construction;
 use laywire_craft::obstacle::Obstacle;

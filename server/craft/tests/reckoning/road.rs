@@ -1,6 +1,5 @@
 //! Travel by road. Figures are worked by hand from the lengths that GeographicLib's geodesics give and the rates that the
 //! profile and the module state; the whole is compared with networkx in tests/reference/test_road.py.
-#![allow(clippy::unwrap_used, reason = "tests")]
 
 use laywire_craft::{
     foreseen::{Area, Drawn, Way},

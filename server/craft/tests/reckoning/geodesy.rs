@@ -1,7 +1,5 @@
 //! Lengths, directions and places against published geodesics. The files' sources stand in tests/data/SOURCES.md.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::geodesy::{Position, compass_point, destination, direction, distance};
 use laywire_craft::units::{Degrees, Metres};
 use proptest::prelude::*;
@@ -53,14 +51,14 @@ fn check(table: &[Row]) {
 
 #[test]
 fn the_20_cases_of_geographiclib_come_out() {
-    let table = rows(include_str!("../../../tests/data/geographiclib-2.1-test-cases.dat"));
+    let table = rows(include_str!("../../../../tests/data/geographiclib-2.1-test-cases.dat"));
     assert_eq!(table.len(), 20);
     check(&table);
 }
 
 #[test]
 fn the_first_500_geodesics_of_the_test_set_come_out() {
-    let table = rows(include_str!("../../../tests/data/GeodTest-first-500.dat"));
+    let table = rows(include_str!("../../../../tests/data/GeodTest-first-500.dat"));
     assert_eq!(table.len(), 500);
     check(&table);
 }

@@ -1,7 +1,5 @@
 //! A line's plan: what it takes against sums by hand from published rates, and beside what was laid.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::construction::Construction as C;
 use laywire_craft::crossing::{Crossing, CrossingState};

@@ -1,8 +1,6 @@
 //! From readings to the place of a fault: published examples, and lines that are simulated as meshes of small resistors, whose
 //! readings come from solving the mesh and share no formula with the code under test.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::fault::halving::{self, SearchStretch};
 use laywire_craft::fault::signs::{FaultKind, Sign, suspects};
@@ -733,7 +731,7 @@ fn any_ohm() -> impl Strategy<Value = f64> {
 }
 
 proptest! {
-    // Longer by hand: PROPTEST_CASES=100000 cargo test -p laywire-craft --test fault
+    // Longer by hand: PROPTEST_CASES=100000 cargo test -p laywire-craft --test reckoning fault
     #[test]
     fn any_readings_are_answered_or_refused(
         a in any_ohm(), b in any_ohm(), c in any_ohm(), d in any_ohm(),

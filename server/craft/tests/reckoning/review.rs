@@ -1,7 +1,5 @@
 //! The review of operations whose times are known beforehand: every figure, and the entries that it comes from.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::construction::Construction as C;
 use laywire_craft::forecast;

@@ -1,8 +1,6 @@
 //! A unit's figures beside the built-in ones, the built-in ones beside what is published, and files that nobody should
 //! write.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::{
     construction::Construction,
     obstacle::Obstacle,

@@ -1,7 +1,5 @@
 //! The reel plan against every choice and order there is and against lines worked by hand.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::bounds::{NoAnswer, OutOfBounds};
 use laywire_craft::reels::{Answer, Class, Input, Outcome, Plan, Reason, Reel, Stretch, reckon};
 use laywire_craft::text::Name;

@@ -1,8 +1,6 @@
 //! Chainage, nearest place and offset on a trace: against routes of known length, against places that are made by going
 //! a known way along and aside, and against a search that knows nothing but distances.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::geodesy::{Position, destination, direction, distance};
 use laywire_craft::trace::{MOST_POSITIONS, Nearest, Side, Trace, TraceError};
 use laywire_craft::units::{Degrees, Metres};

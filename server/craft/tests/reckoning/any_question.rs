@@ -2,9 +2,7 @@
 //! spoils it (figures at the edges of what a machine can hold, lists emptied and doubled, fields dropped, renamed and
 //! exchanged, bytes overwritten, the end cut off) and puts it as bytes, as it would come over HTTP or on standard input.
 //!
-//! Longer by hand: `PROPTEST_CASES=20000 cargo test --release -p laywire-craft --test any_question`
-
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
+//! Longer by hand: `PROPTEST_CASES=20000 cargo test --release -p laywire-craft --test reckoning any_question`
 
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::geodesy::Position;

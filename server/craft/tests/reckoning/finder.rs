@@ -1,8 +1,6 @@
 //! The finder of a trace on made-up ground: it goes round what it must not enter, crosses no carriageway unpaid, and its cost
 //! is the sum that the finished trace comes to.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::finder::{Answer, Costs, FinderError, Found, Sought, Toll, find, price};
 use laywire_craft::foreseen::{Area, Drawn, Ground, Structure, Way};
 use laywire_craft::geodesy::{self, Position};

@@ -1,8 +1,6 @@
 //! What a trace meets on ground made here by hand. One thousandth of a degree of latitude is 111.2 m and of longitude
 //! 71.7 m at 50° N (GeographicLib: 111.229 m and 71.696 m). Real places are tried in the store's tests.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
-
 use laywire_craft::{
     construction::Construction,
     foreseen::{
@@ -212,7 +210,7 @@ fn a_power_line_beside_the_trace_is_told_where_it_is_nearest() {
     };
     let near = |power: PowerLine| {
         let ground = Ground { power_lines: vec![power], ..Ground::default() };
-        let trace = Trace::new(crate::line(&EAST)).unwrap();
+        let trace = Trace::new(crate::foreseen::line(&EAST)).unwrap();
         foresee(&trace, &ground, &cover(), Profile::field()).unwrap().power_lines
     };
     // It ends 0.2 thousandths north of the trace's middle: 22.2 m.

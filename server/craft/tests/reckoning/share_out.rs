@@ -1,6 +1,5 @@
 //! The share-out of the queue: against every share-out there is, on small cases, and on larger ones against OR-tools'
 //! vehicle routing in tests/reference/test_share_out.py.
-#![allow(clippy::unwrap_used, reason = "tests")]
 
 use laywire_craft::{
     road::Travel,

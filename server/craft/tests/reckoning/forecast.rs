@@ -1,7 +1,5 @@
 //! The forecast against closed forms: the time plan, the moments of triangular times, and days worked by hand.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use chrono::{DateTime, TimeDelta, Utc};
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::construction::Construction as C;

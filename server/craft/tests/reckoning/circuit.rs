@@ -1,7 +1,5 @@
 //! What a sound line should measure, against published tables and figures worked by hand.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::circuit::{
     self, CircuitAnswer, CircuitInput, ReadingVerdict, TalkingVerdict, thin_pair_loss,
 };

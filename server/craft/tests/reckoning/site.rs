@@ -1,7 +1,5 @@
 //! What is allowed at a place with what is at hand there: sentences about the trade, and places that nobody would tell of.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::{
     construction::Construction,
     guide,

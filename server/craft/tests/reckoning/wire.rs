@@ -1,7 +1,5 @@
 //! The wire of a line against sums worked by hand from published figures, and the way from wire to ground and back.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::construction::Construction;
 use laywire_craft::obstacle::Obstacle;

@@ -1,8 +1,6 @@
 //! A line of the installation put to the reckonings: what is known of its crossings goes in, what is laid is told apart from
 //! what is planned, and the stretches without splices are those that a choice of reels keeps to.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use chrono::{DateTime, Utc};
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::construction::Construction;

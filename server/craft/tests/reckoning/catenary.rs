@@ -1,7 +1,6 @@
 //! The curve of a hanging wire against tables that were reckoned apart from it. The tables are by mpmath with 50 digits, the
 //! lengths checked again by quadrature; the textbook examples name their books.
 
-#![allow(clippy::unwrap_used, reason = "a wrong figure in a test's own table should stop it")]
 #![allow(clippy::excessive_precision, reason = "the tables stand here as they were reckoned")]
 
 use laywire_craft::catenary::Catenary;
