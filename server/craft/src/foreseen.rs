@@ -26,9 +26,8 @@ use crate::{
 
 pub use course::Bounds;
 
-/// How far along an obstacle a culvert or a bridge is looked for, from the place where the trace meets it. The ground that is
-/// laid before [`foresee`] has to reach as far from the trace.
-pub const REACH: Metres = Metres::from_const(200.0);
+/// How far along an obstacle a culvert or a bridge is looked for at the most, whatever the profile prefers.
+const FARTHEST_REACH: Metres = Metres::from_const(1_000.0);
 /// A power line closer than this is reported. A mapped position is good to some ten metres, conductors hang beside their
 /// poles' middle, and a lance pole falls as far as it is high.
 pub const LOOK_OUT: Metres = Metres::from_const(30.0);
@@ -200,7 +199,7 @@ pub struct Spot {
     pub position: Position,
 }
 
-/// The ground about a trace, out to [`REACH`].
+/// The ground about a trace, out to the profile's [`reach`].
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Ground {
     /// Roads, paths, railways and streams.
@@ -578,8 +577,15 @@ pub fn foresee(
 /// The boxes about the trace in which the ground has to be known, each at most some hundred metres long, so that an index
 /// finds little beside what is wanted.
 #[must_use]
-pub fn boxes(trace: &Trace) -> Vec<Bounds> {
-    course::Course::of(trace).boxes(REACH.value())
+pub fn boxes(trace: &Trace, profile: &Profile) -> Vec<Bounds> {
+    course::Course::of(trace).boxes(reach(profile).value())
+}
+
+/// How far along an obstacle a culvert or a bridge is looked for, from the place where the trace meets it: as far as the profile
+/// prefers either. The ground that is laid before [`foresee`] has to reach as far from the trace.
+#[must_use]
+pub fn reach(profile: &Profile) -> Metres {
+    profile.reach.culvert.value.max(profile.reach.bridge.value).min(FARTHEST_REACH)
 }
 
 /// How wide a way is, and where that is from.

@@ -86,7 +86,7 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     // In alphabetical order, as every reader of several of them: from here on no load can swap them.
     connection.execute("lock table terrain_area, terrain_line, terrain_spot in access share mode").await?;
     let map = terrain::extract_in(&mut connection).await?;
-    let (ground, cover) = read(&mut connection, &trace, map.as_ref()).await?;
+    let (ground, cover) = read(&mut connection, &trace, &profile, map.as_ref()).await?;
     connection.commit().await?;
     // Long traces take a while; the connection is given back and other requests are not held up.
     let foreseen = tokio::task::spawn_blocking(move || foreseen::foresee(&trace, &ground, &cover, &profile))
@@ -147,9 +147,10 @@ pub(crate) async fn ways_in(
 async fn read(
     connection: &mut PgConnection,
     trace: &Trace,
+    profile: &Profile,
     map: Option<&Extract>,
 ) -> Result<(Ground, Cover), ForeseenError> {
-    let ground = in_boxes(connection, &Boxes::about(trace)).await?;
+    let ground = in_boxes(connection, &Boxes::about(trace, profile)).await?;
     let land = map.map(|map| bounds(map.land)).transpose()?;
     let nearest_shore = if land.is_some() { shore(connection, trace.start()).await? } else { None };
     Ok((ground, Cover { land, nearest_shore }))
@@ -172,9 +173,9 @@ struct Boxes {
 }
 
 impl Boxes {
-    fn about(trace: &Trace) -> Self {
+    fn about(trace: &Trace, profile: &Profile) -> Self {
         let mut boxes = Self::default();
-        for bounds in foreseen::boxes(trace) {
+        for bounds in foreseen::boxes(trace, profile) {
             boxes.push(bounds);
         }
         boxes

@@ -65,8 +65,14 @@ test('a trace is drawn, bent, undone and issued, and what it meets is ahead of t
 
   const lead = await crew('lead_team', 'Lead 1', { viewport: phone });
   await post.getByLabel('Remark').fill('by the mill');
+  await post.getByLabel('People who lay').fill('none');
+  await post.getByRole('button', { name: 'Save this plan' }).click();
+  await expect(post.getByText('Write a number from 1 to 100', { exact: false })).toBeVisible();
+  await post.getByLabel('People who lay').fill('6');
+  await post.getByLabel('People who finish').fill('4');
   await post.getByRole('button', { name: 'Save this plan' }).click();
   await expect(post.getByText('Saved as plan 1.', { exact: false })).toBeVisible();
+  await expect(post.getByRole('row', { name: 'People' })).toContainText('10');
   await expect(lead.getByText('was drawn anew', { exact: false })).toBeHidden();
   await post.getByRole('button', { name: 'Issue plan 1' }).click();
   await expect(post.getByText(`Plan 1 is issued: ${met} crossings foreseen`, { exact: false })).toBeVisible();

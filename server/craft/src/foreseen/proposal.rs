@@ -62,7 +62,7 @@ pub(super) fn crossing(
         .met
         .iter()
         .find(|m| m.obstacle(ground) == obstacle && m.way(ground).is_some())
-        .map(|m| within_reach::along(m, ground, boxes))
+        .map(|m| within_reach::along(m, ground, boxes, super::reach(profile).value()))
         .unwrap_or_default();
     let power_line = approach::nearest_power_line(position, ground);
     let found = Found { obstacle, hard_surface, passes, width_m, within_reach: &within_reach, power_line };

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use super::{
-    Ground, REACH, ReachKind, SpotKind, Structure, Way, WithinReach,
+    Ground, ReachKind, SpotKind, Structure, Way, WithinReach,
     course::{Bounds, Plane, Point, meet},
     meeting::{Meeting, On, from_segment, one_road},
 };
@@ -31,19 +31,24 @@ const ONE_PLACE_M: f64 = 5.0;
 const MOST: usize = 8;
 
 /// The places along the obstacle, the nearest first.
-pub(super) fn along(meeting: &Meeting, ground: &Ground, boxes: &[Option<Bounds>]) -> Vec<WithinReach> {
+pub(super) fn along(
+    meeting: &Meeting,
+    ground: &Ground,
+    boxes: &[Option<Bounds>],
+    reach_m: f64,
+) -> Vec<WithinReach> {
     let On::Way(start) = meeting.on else { return Vec::new() };
     let plane = Plane::at(meeting.position);
     let mut found: Vec<WithinReach> = Vec::new();
-    let reach = Bounds { south_west: meeting.position, north_east: meeting.position }.widened(REACH.value());
+    let about = Bounds { south_west: meeting.position, north_east: meeting.position }.widened(reach_m);
     let near: Vec<(usize, Bounds)> = boxes
         .iter()
         .enumerate()
         .filter_map(|(index, bounds)| Some((index, (*bounds)?)))
-        .filter(|(_, bounds)| bounds.meets(reach))
+        .filter(|(_, bounds)| bounds.meets(about))
         .collect();
-    for piece in walk(start, meeting, ground, &near, &plane) {
-        look(&piece, &plane, ground, &near, &mut found);
+    for piece in walk(start, meeting, ground, &near, &plane, reach_m) {
+        look(&piece, &plane, ground, &near, reach_m, &mut found);
     }
     found.sort_by(|a, b| a.along_m.cmp(&b.along_m).then(a.kind.cmp(&b.kind)));
     let mut told: Vec<WithinReach> = Vec::new();
@@ -68,20 +73,19 @@ fn walk<'a>(
     ground: &'a Ground,
     near: &[(usize, Bounds)],
     plane: &Plane,
+    reach_m: f64,
 ) -> Vec<Walked<'a>> {
     let mut pieces = Vec::new();
     let mut visited = vec![start];
     let mut next: VecDeque<(Position, f64)> = VecDeque::new();
     let way = &ground.ways[start];
     let (before, after) = way.positions.split_at((meeting.segment + 1).min(way.positions.len()));
-    next.extend(stroll(way, std::iter::once(&meeting.position).chain(after), 0.0, plane, &mut pieces));
-    next.extend(stroll(
-        way,
-        std::iter::once(&meeting.position).chain(before.iter().rev()),
-        0.0,
-        plane,
-        &mut pieces,
-    ));
+    let here = std::iter::once(&meeting.position);
+    let mut stroll = |way, places: &mut dyn Iterator<Item = &Position>, start_m| {
+        stroll(way, places, start_m, reach_m, plane, &mut pieces)
+    };
+    next.extend(stroll(way, &mut here.clone().chain(after), 0.0));
+    next.extend(stroll(way, &mut here.chain(before.iter().rev()), 0.0));
     while let Some((end, start_m)) = next.pop_front() {
         for (index, way) in near.iter().map(|&(index, _)| (index, &ground.ways[index])) {
             let forward = way.positions.first() == Some(&end);
@@ -95,9 +99,9 @@ fn walk<'a>(
             }
             visited.push(index);
             let end = if forward {
-                stroll(way, way.positions.iter(), start_m, plane, &mut pieces)
+                stroll(way, &mut way.positions.iter(), start_m)
             } else {
-                stroll(way, way.positions.iter().rev(), start_m, plane, &mut pieces)
+                stroll(way, &mut way.positions.iter().rev(), start_m)
             };
             next.extend(end);
         }
@@ -114,6 +118,7 @@ fn stroll<'a, 'p>(
     way: &'a Way,
     places: impl Iterator<Item = &'p Position>,
     start_m: f64,
+    reach_m: f64,
     plane: &Plane,
     pieces: &mut Vec<Walked<'a>>,
 ) -> Option<(Position, f64)> {
@@ -124,7 +129,7 @@ fn stroll<'a, 'p>(
             pieces.push(Walked { way, from, to: place, start_m: reached_m });
             // Right to a ten-thousandth so near, and a geodesic for each would be the dearest part of the whole.
             reached_m += plane.point(place).minus(plane.point(from)).length();
-            if reached_m > REACH.value() {
+            if reached_m > reach_m {
                 return None;
             }
         }
@@ -138,6 +143,7 @@ fn look(
     plane: &Plane,
     ground: &Ground,
     near: &[(usize, Bounds)],
+    reach_m: f64,
     found: &mut Vec<WithinReach>,
 ) {
     let (p, q) = (plane.point(piece.from), plane.point(piece.to));
@@ -145,7 +151,7 @@ fn look(
     let obstacle = piece.way.obstacle;
     let mut tell = |kind, drawn, share: f64| {
         let along_m = piece.start_m + long * share;
-        if along_m <= REACH.value() {
+        if along_m <= reach_m {
             let position = between(piece.from, piece.to, share);
             found.push(WithinReach {
                 kind,

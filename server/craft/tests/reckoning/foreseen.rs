@@ -164,7 +164,7 @@ fn culverts_and_bridges_are_found_along_the_road_over_the_ends_of_its_ways() {
         Way { structure: Some(Structure::Culvert), ..way(3, Obstacle::Stream, &[(4.9, 0.4), (5.1, 0.4)]) };
     // Beyond the reach, and on another road.
     let far =
-        Way { structure: Some(Structure::Culvert), ..way(4, Obstacle::Stream, &[(4.9, 2.5), (5.1, 2.5)]) };
+        Way { structure: Some(Structure::Culvert), ..way(4, Obstacle::Stream, &[(4.9, 2.9), (5.1, 2.9)]) };
     let brook = way(5, Obstacle::Stream, &[(4.9, -0.9), (5.1, -0.9)]);
     let answer = on(
         &EAST,
@@ -198,6 +198,25 @@ fn a_stream_is_taken_over_a_bridge_or_where_it_runs_beneath_the_ground() {
         Way { structure: Some(Structure::Tunnel), ..way(3, Obstacle::Stream, &[(5.0, 1.0), (5.0, 2.0)]) };
     let answer = on(&EAST, vec![stream, covered]);
     assert_eq!(answer.crossings[0].within_reach[0].kind, ReachKind::Covered);
+}
+
+#[test]
+fn a_bridge_is_looked_for_as_far_as_the_profile_prefers_it() {
+    // 2.4 thousandths of a degree: 267 m along the stream, where the trade's profile prefers a bridge within 300 m.
+    let ways = vec![
+        way(1, Obstacle::Stream, &[(5.0, -1.0), (5.0, 3.0)]),
+        Way { structure: Some(Structure::Bridge), ..way(2, Obstacle::Road, &[(4.9, 2.4), (5.1, 2.4)]) },
+    ];
+    let ground = Ground { ways, ..Ground::default() };
+    let within = |profile: &Profile| {
+        let trace = Trace::new(line(&EAST)).unwrap();
+        foresee(&trace, &ground, &cover(), profile).unwrap().crossings[0].within_reach.clone()
+    };
+    let [bridge] = within(Profile::field()).try_into().unwrap();
+    assert_eq!(bridge.kind, ReachKind::Bridge);
+    close(bridge.along_m, 2.4 * 111.229, 0.05);
+    let nearer = Profile::unit("[reach]\nbridge = { m = 250, source = \"unit's own\" }").unwrap();
+    assert!(within(&nearer).is_empty());
 }
 
 #[test]
@@ -259,8 +278,16 @@ fn the_boxes_to_know_are_short_however_the_trace_is_drawn() {
     let long = Trace::new(line(&[(0.0, 0.0), (90.0, 0.0)])).unwrap();
     let dense =
         Trace::new((0..5_000).map(|n| at(f64::from(n) / 1000.0, f64::from(n % 2) / 1e5)).collect()).unwrap();
-    assert!((16..=18).contains(&boxes(&long).len()), "{}", boxes(&long).len());
-    assert!((50..=52).contains(&boxes(&dense).len()), "{}", boxes(&dense).len());
+    assert!(
+        (16..=18).contains(&boxes(&long, Profile::field()).len()),
+        "{}",
+        boxes(&long, Profile::field()).len()
+    );
+    assert!(
+        (50..=52).contains(&boxes(&dense, Profile::field()).len()),
+        "{}",
+        boxes(&dense, Profile::field()).len()
+    );
 }
 
 #[test]
