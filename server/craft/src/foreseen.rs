@@ -218,6 +218,8 @@ pub struct Ground {
     pub shores: Vec<Vec<Position>>,
     /// Woods: no obstacle, but slow to lay through. Foreseeing crossings has no need of them.
     pub woods: Vec<Area>,
+    /// Hedges: no obstacle, but wire is led along them. Foreseeing crossings has no need of them.
+    pub hedges: Vec<Vec<Position>>,
 }
 
 /// What the map covers.

@@ -95,7 +95,7 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     Ok(Answer { foreseen, map })
 }
 
-/// The ground in a box, with its woods, and the map that it is from.
+/// The ground in a box, with its woods and hedges, and the map that it is from.
 ///
 /// # Errors
 /// Too much ground, or when the database does not answer.
@@ -110,6 +110,7 @@ pub async fn ground_in(
     boxes.push(area);
     let mut ground = in_boxes(&mut connection, &boxes).await?;
     woods(&mut connection, &boxes, &mut ground).await?;
+    hedges(&mut connection, &boxes, &mut ground).await?;
     connection.commit().await?;
     Ok((ground, map))
 }
@@ -189,13 +190,14 @@ impl Boxes {
     }
 }
 
-/// The lines that a trace may meet. Public so that its plan can be looked at.
+/// The lines that a trace may meet: a hedge is none. Public so that its plan can be looked at.
 pub const LINES_QUERY: &str = "
 select way_id, kind, class, name, ref, structure, layer, surface, width_m, lanes, one_way, voltage_v, st_asbinary(ground)
 from terrain_line join (
     select distinct way_id, kind, part
     from unnest($1::float8[], $2::float8[], $3::float8[], $4::float8[]) as box (west, south, east, north)
         join terrain_line on ground && st_makeenvelope(west, south, east, north, 4326)
+    where kind <> 'hedge'
 ) as hit using (way_id, kind, part)
 limit $5";
 
@@ -362,6 +364,28 @@ async fn woods(
     let rows: Vec<AreaRow> = found!(connection, WOODS_QUERY, boxes);
     for row in rows {
         ground.woods.push(area(row)?);
+    }
+    Ok(())
+}
+
+const HEDGES_QUERY: &str = "
+select st_asbinary(ground)
+from terrain_line join (
+    select distinct way_id, kind, part
+    from unnest($1::float8[], $2::float8[], $3::float8[], $4::float8[]) as box (west, south, east, north)
+        join terrain_line on ground && st_makeenvelope(west, south, east, north, 4326)
+    where kind = 'hedge'
+) as hit using (way_id, kind, part)
+limit $5";
+
+async fn hedges(
+    connection: &mut PgConnection,
+    boxes: &Boxes,
+    ground: &mut Ground,
+) -> Result<(), ForeseenError> {
+    let rows: Vec<(Vec<u8>,)> = found!(connection, HEDGES_QUERY, boxes);
+    for (wkb,) in rows {
+        ground.hedges.push(line("terrain_line.ground", wkb)?);
     }
     Ok(())
 }

@@ -20,6 +20,7 @@ export const layerOrder = [
   'coast',
   'stream',
   'stream_tunnel',
+  'hedge',
   'path',
   'dirt_road',
   'bridge',
@@ -242,6 +243,17 @@ export function layers(light: Light): LayerSpecification[] {
         'line-color': colour.waterLine,
         'line-width': width([12, 1], [17, 3]),
         'line-dasharray': [2, 1.5],
+      },
+    },
+    {
+      ...line,
+      id: 'hedge',
+      minzoom: 14,
+      filter: kind('hedge'),
+      paint: {
+        'line-color': colour.woodMark,
+        'line-width': width([14, 0.8], [17, 2.5]),
+        'line-dasharray': [1, 0.6],
       },
     },
     {

@@ -44,6 +44,8 @@ pub struct CrossingMinutes {
 pub struct Costs {
     /// A kilometre along a road, track or path, in minutes from 0.01 to 10,000.
     pub roadside_min_per_km: Minutes,
+    /// Along a hedge, out of traffic and of the plough's way.
+    pub hedge_min_per_km: Minutes,
     /// Over fields and open country.
     pub open_min_per_km: Minutes,
     /// Through woods.
@@ -68,6 +70,8 @@ pub struct Costs {
 pub enum Toll {
     /// Along a road, track or path.
     Roadside,
+    /// Along a hedge.
+    Hedge,
     /// Over open ground.
     Open,
     /// Through woods.
@@ -121,6 +125,7 @@ impl Costs {
         };
         for (name, figure, least) in [
             ("roadside_min_per_km", self.roadside_min_per_km, 0.01),
+            ("hedge_min_per_km", self.hedge_min_per_km, 0.01),
             ("open_min_per_km", self.open_min_per_km, 0.01),
             ("wooded_min_per_km", self.wooded_min_per_km, 0.01),
             ("wet_min_per_km", self.wet_min_per_km, 0.01),
@@ -153,6 +158,7 @@ impl Costs {
     pub(super) fn per_m(&self, toll: Toll) -> f64 {
         let per_km = match toll {
             Toll::Roadside => self.roadside_min_per_km,
+            Toll::Hedge => self.hedge_min_per_km,
             Toll::Open => self.open_min_per_km,
             Toll::Wooded => self.wooded_min_per_km,
             Toll::Wet => self.wet_min_per_km,
@@ -179,6 +185,7 @@ impl Costs {
     pub(super) fn least_micro_per_m(&self) -> f64 {
         let least = self
             .roadside_min_per_km
+            .min(self.hedge_min_per_km)
             .min(self.open_min_per_km)
             .min(self.wooded_min_per_km)
             .min(self.wet_min_per_km);
@@ -253,7 +260,8 @@ impl Bill {
 }
 
 /// By day and on foot, with rates and minutes as the reckonings of time and of a site have them. What it costs to be in
-/// traffic or near power lines, and how much the follow-up team counts: common practice, no source.
+/// traffic or near power lines, how much the follow-up team counts, and that a hedge's foot is as quick as a roadside: common
+/// practice, no source.
 pub(super) fn by_profile(profile: &Profile) -> Costs {
     let rate = profile.pace.laying_rate(Means::Foot, Light::Day).value.value();
     let per_km = |ground: Ground| {
@@ -280,6 +288,7 @@ pub(super) fn by_profile(profile: &Profile) -> Costs {
     });
     Costs {
         roadside_min_per_km: per_km(Ground::Roadside),
+        hedge_min_per_km: per_km(Ground::Roadside),
         open_min_per_km: per_km(Ground::Open),
         wooded_min_per_km: per_km(Ground::Wooded),
         wet_min_per_km: per_km(Ground::Wet),

@@ -20,6 +20,8 @@ const PIECE_M: f64 = 50.0;
 const CELL_M: f64 = 100.0;
 /// So far from a way's edge wire still lies along it.
 const VERGE_M: f64 = 15.0;
+/// So far from a hedge's middle wire still lies along it.
+const HEDGE_M: f64 = 5.0;
 /// A piece that turns less than this from a way runs along it: the sine of 20°.
 const ALONG_SINE: f64 = 0.342;
 /// A bridge or culvert is near when it is within this of the crossing.
@@ -35,6 +37,7 @@ enum What {
         structure: Option<Structure>,
     },
     Power,
+    Hedge,
     /// The sea's edge, or that of water or of an area to keep out of.
     Wall,
 }
@@ -45,6 +48,7 @@ impl What {
         match self {
             Self::Way { half_m, .. } => half_m + VERGE_M,
             Self::Power => LOOK_OUT.value(),
+            Self::Hedge => HEDGE_M,
             Self::Wall => 0.0,
         }
     }
@@ -203,6 +207,9 @@ impl<'a> Field<'a> {
         for power in &ground.power_lines {
             field.line(&power.positions, What::Power);
         }
+        for hedge in &ground.hedges {
+            field.line(hedge, What::Hedge);
+        }
         for shore in &ground.shores {
             field.line(shore, What::Wall);
         }
@@ -263,15 +270,14 @@ impl<'a> Field<'a> {
         self.plane.place(point)
     }
 
-    /// The ways that wire can lie along: where they are, and how far from their middle it lies.
+    /// The ways and hedges that wire can lie along: where they are, and how far from their middle it lies.
     pub(super) fn verges(&self) -> impl Iterator<Item = (Vec<Point>, f64)> {
         let ways = self.ground.ways.iter().filter(|way| {
             !matches!(way.obstacle, Obstacle::Railway | Obstacle::Stream) && way.structure.is_none()
         });
-        ways.map(|way| {
-            let points = way.positions.iter().map(|&place| self.point(place)).collect();
-            (points, width(way).0 / 2.0 + 3.0)
-        })
+        let ways = ways.map(|way| (&way.positions, width(way).0 / 2.0 + 3.0));
+        let hedges = self.ground.hedges.iter().map(|hedge| (hedge, HEDGE_M / 2.0));
+        ways.chain(hedges).map(|(line, aside)| (line.iter().map(|&place| self.point(place)).collect(), aside))
     }
 
     fn inside(&self, p: Point, kind: Kind) -> bool {
@@ -306,7 +312,7 @@ impl<'a> Field<'a> {
     fn piece(&self, p: Point, q: Point, length: f64, costs: &Costs, bill: &mut Bill) -> Option<()> {
         let middle = p.middle(q);
         let run = q.minus(p);
-        let (mut beside_way, mut in_traffic, mut near_power) = (false, false, false);
+        let (mut beside_way, mut in_traffic, mut near_power, mut by_hedge) = (false, false, false, false);
         let mut over: Vec<u32> = Vec::new();
         for number in self.squares.near(p, q, 0.0) {
             let Some(segment) = self.segments.get(number as usize) else { continue };
@@ -318,6 +324,10 @@ impl<'a> Field<'a> {
                 What::Wall if crossed => return None,
                 What::Power => {
                     near_power |= crossed || from_segment(middle, segment.a, segment.b) <= LOOK_OUT.value();
+                }
+                What::Hedge => {
+                    by_hedge |= from_segment(middle, segment.a, segment.b) <= HEDGE_M
+                        && runs_along(run, segment.b.minus(segment.a));
                 }
                 What::Wall | What::Way { structure: Some(Structure::Tunnel | Structure::Culvert), .. } => {}
                 What::Way { obstacle, half_m, structure } => {
@@ -345,6 +355,8 @@ impl<'a> Field<'a> {
             Toll::Roadside
         } else if self.inside(middle, Kind::Wet) {
             Toll::Wet
+        } else if by_hedge {
+            Toll::Hedge
         } else if self.inside(middle, Kind::Wood) {
             Toll::Wooded
         } else {

@@ -53,6 +53,28 @@ fn metres(found: &Found, toll: Toll) -> f64 {
     items.filter_map(|item| item.length_m).map(Metres::value).sum()
 }
 
+/// A hedge that bows a little off the straight way.
+fn hedge() -> Vec<Position> {
+    [(100.0, 60.0), (1_000.0, 120.0), (1_900.0, 60.0)].map(|(east, north)| at(east, north)).to_vec()
+}
+
+#[test]
+fn a_trace_follows_a_hedge_where_its_foot_is_quicker_than_the_field() {
+    let sought = from_to((0.0, 0.0), (2_000.0, 0.0));
+    let bare = found(&sought, &Ground::default());
+    let ground = Ground { hedges: vec![hedge()], ..Ground::default() };
+    let along = &found(&sought, &ground).found[0];
+    assert!(metres(along, Toll::Hedge) > 1_500.0, "{:?}", along.price);
+    assert!(nearest(along, (1_000.0, 120.0)) < 6.0);
+    assert!(along.price.cost_min < bare.found[0].price.cost_min);
+    // No quicker than the field, it is not gone to; and it is no obstacle to whoever crosses it.
+    let dear = Costs { hedge_min_per_km: costs().open_min_per_km, ..costs() };
+    let past = find(&sought, &ground, &dear).unwrap();
+    assert!(nearest(&past.found[0], (1_000.0, 120.0)) > 100.0);
+    let over = &found(&from_to((1_000.0, -200.0), (1_000.0, 400.0)), &ground).found[0];
+    assert!(over.price.items.iter().all(|item| matches!(item.toll, Toll::Open)), "{:?}", over.price);
+}
+
 /// How far the trace comes to a place.
 fn nearest(found: &Found, place: (f64, f64)) -> f64 {
     found.trace.nearest(at(place.0, place.1)).offset.value()

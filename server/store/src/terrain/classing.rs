@@ -17,6 +17,7 @@ pub(super) enum LineKind {
     Stream,
     PowerLine,
     Coast,
+    Hedge,
 }
 
 impl LineKind {
@@ -30,6 +31,7 @@ impl LineKind {
             Self::Stream => "stream",
             Self::PowerLine => "power_line",
             Self::Coast => "coast",
+            Self::Hedge => "hedge",
         }
     }
 }
@@ -142,6 +144,9 @@ const POWER: &[Row] = &[("line", LineKind::PowerLine, 11), ("minor_line", LineKi
 
 const COAST: &[Row] = &[("coastline", LineKind::Coast, 5)];
 
+/// What wire is led along. Walls and fences are left out: which of them a wire may be tied to, nobody can tell from a map.
+const BARRIERS: &[Row] = &[("hedge", LineKind::Hedge, 14)];
+
 /// The tags that say what an element is, taken from it in one walk.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Tags<'a> {
@@ -150,6 +155,7 @@ pub(super) struct Tags<'a> {
     waterway: Option<&'a str>,
     power: Option<&'a str>,
     natural: Option<&'a str>,
+    barrier: Option<&'a str>,
     landuse: Option<&'a str>,
     place: Option<&'a str>,
     relation_type: Option<&'a str>,
@@ -179,6 +185,7 @@ impl<'a> Tags<'a> {
                 "waterway" => &mut tags.waterway,
                 "power" => &mut tags.power,
                 "natural" => &mut tags.natural,
+                "barrier" => &mut tags.barrier,
                 "landuse" => &mut tags.landuse,
                 "place" => &mut tags.place,
                 "type" => &mut tags.relation_type,
@@ -211,6 +218,7 @@ impl<'a> Tags<'a> {
             row(WATERWAYS, self.waterway),
             row(POWER, self.power),
             row(COAST, self.natural),
+            row(BARRIERS, self.barrier),
         ]
         .into_iter()
         .flatten()
@@ -348,6 +356,12 @@ mod tests {
             words(&[("highway", "residential"), ("railway", "tram")]),
             [("road", "residential"), ("railway", "tram")]
         );
+    }
+
+    #[test]
+    fn wire_is_led_along_a_hedge_and_not_along_a_wall() {
+        assert_eq!(words(&[("barrier", "hedge")]), [("hedge", "hedge")]);
+        assert_eq!(words(&[("barrier", "wall")]), []);
     }
 
     #[test]
