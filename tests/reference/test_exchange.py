@@ -24,7 +24,7 @@ from ogcapi_registry import parse_conformance_classes, validate_ogc_api
 from openapi_spec_validator import OpenAPIV30SpecValidator
 
 ROOT = pathlib.Path(__file__).parents[2]
-COLLECTIONS = ["lines", "laid", "crossings", "splices", "reels"]
+COLLECTIONS = ["lines", "laid", "crossings", "splices", "reels", "tests", "tags"]
 
 # The types wptType, trkType, trksegType, metadataType, longitudeType and latitudeType of gpx.xsd, version 1.1
 # (http://www.topografix.com/GPX/1/1/gpx.xsd), without what our files never have; order and ranges are the schema's.

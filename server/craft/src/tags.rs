@@ -1,5 +1,5 @@
 //! Where a line's tags belong, numbered from the near end: at both ends, on both sides of each crossing, which is where the
-//! construction changes, and where it was tested on the way. It knows no branches: a line has none on record.
+//! construction changes, where another line branches off, and where it was tested on the way.
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -12,6 +12,7 @@ use crate::{
     line::{Designation, Line},
     line_wire,
     profile::Profile,
+    trace::Trace,
     units::Metres,
 };
 
@@ -19,6 +20,9 @@ use crate::{
 const BESIDE: Metres = Metres::from_const(3.0);
 /// Two test points nearer than this are one. Planning value, no source.
 const SAME_PLACE: Metres = Metres::from_const(5.0);
+/// Another line that ends within this of a line branches off it: a planned end is good to some ten metres. So near an end of
+/// its own they share a terminal, and none branches off the other. Planning value, no source.
+const BRANCH: Metres = Metres::from_const(20.0);
 
 /// What a tag is at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
@@ -30,6 +34,8 @@ pub enum TagAt {
     BeforeCrossing,
     /// The far side of a crossing.
     BeyondCrossing,
+    /// Where another line branches off.
+    Branch,
     /// A place where the line was tested.
     TestPoint,
     /// The far end.
@@ -57,13 +63,22 @@ pub struct Tag {
     pub words: String,
 }
 
+/// An end of another line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherEnd {
+    /// The other line.
+    pub designation: Designation,
+    /// Where it begins or ends.
+    pub position: Position,
+}
+
 /// A line's tags, from the near end.
 ///
 /// # Source
 /// SS0444 p. 30, par. 37: both sides of crossings, test points, telephones and every change of surface, buried and aerial
 /// wire; SS0440 p. 29: every time that the construction changes. The number is the same from end to end.
 #[must_use]
-pub fn list(line: &Line, crossings: &[Crossing], profile: &Profile) -> Vec<Tag> {
+pub fn list(line: &Line, crossings: &[Crossing], others: &[OtherEnd], profile: &Profile) -> Vec<Tag> {
     let length = line.length();
     let mut places = vec![
         (Metres::ZERO, TagAt::NearEnd, None, format!("near end, {}", line.from)),
@@ -79,6 +94,18 @@ pub fn list(line: &Line, crossings: &[Crossing], profile: &Profile) -> Vec<Tag> 
         ] {
             let at = at.max(Metres::ZERO).min(length);
             places.push((at, side, Some(crossing.id), format!("{word} the {}{way}", crossing.obstacle)));
+        }
+    }
+    let course = Trace::new(line.laid.clone()).ok().or_else(|| line.planned.clone());
+    for other in others {
+        let Some(near) = course.as_ref().map(|course| course.nearest(other.position)) else { continue };
+        if near.offset <= BRANCH && near.chainage > BRANCH && near.chainage < length - BRANCH {
+            places.push((
+                near.chainage,
+                TagAt::Branch,
+                None,
+                format!("line {} branches off", other.designation),
+            ));
         }
     }
     let tested = line.call_backs.iter().map(|call| call.chainage_m);

@@ -20,7 +20,7 @@ use crate::{
     profile::Profile,
     proving::{Trouble, TroubleStretch},
     report::Measured,
-    tags::{self, TagAt},
+    tags::{Tag, TagAt},
     units::{Celsius, Metres},
     wire_type::{REFERENCE_C, WireType},
 };
@@ -125,14 +125,21 @@ pub fn measured(
 
 /// The guide to a trouble of the line.
 #[must_use]
-pub fn guide(line: &Line, crossings: &[Crossing], profile: &Profile, trouble: &Trouble) -> TroubleGuide {
+pub fn guide(
+    line: &Line,
+    crossings: &[Crossing],
+    tags: &[Tag],
+    profile: &Profile,
+    trouble: &Trouble,
+) -> TroubleGuide {
     let suspects = suspects(&trouble.signs());
     let stretch = trouble.stretch;
     let search = SearchStretch::new(stretch.from_m, stretch.to_m).ok();
     let tests_left = search.and_then(|search| search.tests_needed(WALKABLE).ok()).unwrap_or(0);
     let fault = suspects.first().map_or(FaultKind::Open, |suspicion| suspicion.fault);
-    let next =
-        search.filter(|_| tests_left > 0).map(|search| next_test(line, crossings, profile, search, fault));
+    let next = search
+        .filter(|_| tests_left > 0)
+        .map(|search| next_test(line, crossings, tags, profile, search, fault));
     TroubleGuide {
         suspects,
         first: vec![
@@ -154,6 +161,7 @@ pub fn guide(line: &Line, crossings: &[Crossing], profile: &Profile, trouble: &T
 fn next_test(
     line: &Line,
     crossings: &[Crossing],
+    tags: &[Tag],
     profile: &Profile,
     search: SearchStretch,
     fault: FaultKind,
@@ -161,7 +169,7 @@ fn next_test(
     let unbroken: Vec<_> = crossings.iter().filter_map(|crossing| crossing.unbroken(profile)).collect();
     let inside = |at: Metres| unbroken.iter().find(|span| span.holds(at));
     let mut places: Vec<(Metres, TestPlaceKind, String)> = Vec::new();
-    for tag in tags::list(line, crossings, profile) {
+    for tag in tags {
         let kind = if tag.at == TagAt::TestPoint { TestPlaceKind::TestPoint } else { TestPlaceKind::Tag };
         places.push((tag.chainage_m, kind, format!("tag {}, {}", tag.number, tag.words)));
     }

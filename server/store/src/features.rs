@@ -9,16 +9,19 @@ use futures::TryStreamExt as _;
 use geozero::ToGeo;
 use laywire_craft::{
     construction::Construction,
-    crossing::CrossingState,
+    crossing::{Crossing, CrossingState},
     geodesy::Position,
     grid::{GridReference, Precision},
     ids::OperationId,
     line::{Line, LineState},
     line_wire,
     obstacle::Obstacle,
+    profile::Profile,
+    proof,
+    tags::{self, OtherEnd},
     units::Metres,
 };
-use serde_json::Value;
+use serde_json::{Value, json};
 use sqlx::{
     Arguments as _, FromRow, PgConnection, PgPool, Postgres, QueryBuilder, postgres::PgArguments, types::Json,
 };
@@ -84,27 +87,61 @@ pub struct Collection {
     pub properties: &'static [Property],
     /// The property that is a feature's time, by which `datetime` chooses.
     pub time: Option<&'static str>,
-    /// Which list of a line has its features, where they have no places of their own.
+    /// What along a line its features are, where they have no places of their own.
     along: Option<Along>,
-    /// Gives `key`, `part`, `geom` and a column for each property. $1 is the operation; with `along`, $2 to $5 are lines,
-    /// numbers in their list, longitudes and latitudes.
+    /// Gives `key`, `part`, `geom` and a column for each property. $1 is the operation; with `along`, $2 to $6 are lines,
+    /// numbers along them, longitudes, latitudes and what is there.
     source: &'static str,
 }
 
-/// A list of a line, of which each item has a chainage alone.
+/// What has a chainage alone.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Along {
     /// Splices.
     Splices,
     /// Reels, each where it was begun.
     Reels,
+    /// Tests, each where it was made.
+    Tests,
+    /// Tags, each where the rules put it.
+    Tags,
 }
 
 impl Along {
-    fn chainages(self, line: &Line) -> Vec<Metres> {
+    /// How far along the line each is, and what it is.
+    fn of(
+        self,
+        line: &Line,
+        crossings: &[Crossing],
+        others: &[OtherEnd],
+        profile: &Profile,
+    ) -> Vec<(Metres, Value)> {
         match self {
-            Self::Splices => line.splices.iter().map(|splice| splice.chainage_m).collect(),
-            Self::Reels => line.reels.iter().map(|reel| reel.from_chainage_m).collect(),
+            Self::Splices => line.splices.iter().map(|s| (s.chainage_m, json!({ "at": s.at }))).collect(),
+            Self::Reels => line
+                .reels
+                .iter()
+                .map(|r| (r.from_chainage_m, json!({ "id": r.id, "label": r.label, "length_m": r.length_m })))
+                .collect(),
+            Self::Tests => line
+                .proving
+                .tests
+                .iter()
+                .map(|test| {
+                    let judged = proof::judge(line, crossings, profile, test).ok();
+                    let words = judged.iter().flat_map(|judged| &judged.parts).map(|part| part.words.as_str());
+                    let words: Vec<&str> = words.collect();
+                    let verdict = judged.as_ref().map(|judged| judged.verdict);
+                    (test.chainage_m, json!({ "test": test, "verdict": verdict, "words": words.join(" ") }))
+                })
+                .collect(),
+            Self::Tags => tags::list(line, crossings, others, profile)
+                .into_iter()
+                .map(|tag| {
+                    let what = json!({ "number": tag.number, "at": tag.at, "crossing": tag.crossing, "words": tag.words });
+                    (tag.chainage_m, what)
+                })
+                .collect(),
         }
     }
 }
@@ -141,8 +178,23 @@ const TEAM: Property = property("team", Holds::Text, "The team that lays it.");
 const LAID_LENGTH: Property = property("laid_length_m", Holds::Number, "The length of what lies.");
 const STARTED: Property = property("started_at", Holds::Time, "When the laying began.");
 
+/// The statement of what lies along lines: with which key, and with which columns of its own.
+macro_rules! along {
+    ($key:literal, $columns:literal) => {
+        concat!(
+            "select ",
+            $key,
+            ", ST_SetSRID(ST_MakePoint(p.lon, p.lat), 4326) as geom, l.id as line, l.designation,
+            (p.what ->> 'chainage_m')::float8 as chainage_m, ",
+            $columns,
+            " from unnest($2::uuid[], $3::int4[], $4::float8[], $5::float8[], $6::jsonb[]) as p (line, part, lon, lat, what)
+            join line l on l.operation = $1 and l.id = p.line"
+        )
+    };
+}
+
 /// Every collection.
-pub static COLLECTIONS: [Collection; 5] = [
+pub static COLLECTIONS: [Collection; 7] = [
     Collection {
         name: "lines",
         title: "Lines as planned",
@@ -211,6 +263,7 @@ pub static COLLECTIONS: [Collection; 5] = [
             property("span_m", Holds::Number, "Distance between the ties."),
             property("opened_at", Holds::Time, "When it was foreseen or marked."),
             property("passed_at", Holds::Time, "When the wire was got over."),
+            property("given_to", Holds::Text, "Into whose share of the work it was given."),
             property("in_hand_team", Holds::Text, "Who has it in hand."),
             property("finished_at", Holds::Time, "When it was finished."),
             property("finished_by", Holds::Text, "Who finished it."),
@@ -223,7 +276,7 @@ pub static COLLECTIONS: [Collection; 5] = [
         along: None,
         source: "select c.id as key, 0 as part, c.position::geometry as geom, c.line, l.designation, c.chainage_m, c.state,
                 c.obstacle, c.construction, c.hard_surface, c.wire_in_traffic, c.clearance_m, c.depth_m, c.span_m, c.opened_at,
-                c.passed_at, c.in_hand_team, c.finished_at, c.finished_by, c.proved_at, c.because, c.struck_out_because,
+                c.passed_at, c.given_to, c.in_hand_team, c.finished_at, c.finished_by, c.proved_at, c.because, c.struck_out_because,
                 c.changed
             from crossing c join line l on l.operation = c.operation and l.id = c.line where c.operation = $1",
     },
@@ -236,11 +289,7 @@ pub static COLLECTIONS: [Collection; 5] = [
         properties: &[LINE, DESIGNATION, CHAINAGE, GRID, property("at", Holds::Time, "When it was made.")],
         time: Some("at"),
         along: Some(Along::Splices),
-        source: "select l.id as key, p.part, ST_SetSRID(ST_MakePoint(p.lon, p.lat), 4326) as geom, l.id as line, l.designation,
-                (l.splices -> (p.part - 1) ->> 'chainage_m')::float8 as chainage_m,
-                (l.splices -> (p.part - 1) ->> 'at')::timestamptz as at
-            from unnest($2::uuid[], $3::int4[], $4::float8[], $5::float8[]) as p (line, part, lon, lat)
-            join line l on l.operation = $1 and l.id = p.line",
+        source: along!("l.id as key, p.part", "(p.what ->> 'at')::timestamptz as at"),
     },
     Collection {
         name: "reels",
@@ -258,12 +307,73 @@ pub static COLLECTIONS: [Collection; 5] = [
         ],
         time: None,
         along: Some(Along::Reels),
-        source: "select (r.reel ->> 'id')::uuid as key, 0 as part, ST_SetSRID(ST_MakePoint(p.lon, p.lat), 4326) as geom,
-                l.id as line, l.designation, (r.reel ->> 'from_chainage_m')::float8 as chainage_m, r.reel ->> 'label' as label,
-                (r.reel ->> 'length_m')::float8 as length_m
-            from unnest($2::uuid[], $3::int4[], $4::float8[], $5::float8[]) as p (line, part, lon, lat)
-            join line l on l.operation = $1 and l.id = p.line
-            cross join lateral (select l.reels -> (p.part - 1) as reel) as r",
+        source: along!(
+            "(p.what ->> 'id')::uuid as key, 0 as part",
+            "p.what ->> 'label' as label, (p.what ->> 'length_m')::float8 as length_m"
+        ),
+    },
+    Collection {
+        name: "tests",
+        title: "Tests",
+        one: "test",
+        says: "The last 200 tests of every line, each where it was made, against what a sound line as it was laid should give. \
+               Its id is the line's and its number among them.",
+        shape: Shape::Point,
+        properties: &[
+            LINE,
+            DESIGNATION,
+            CHAINAGE,
+            GRID,
+            property("at", Holds::Time, "When it was made."),
+            property("team", Holds::Text, "Who made it."),
+            property("to_whom", Holds::Text, "Who was called."),
+            property("rang", Holds::Flag, "Whether it rang at the other end."),
+            property("spoke", Holds::Flag, "Whether both heard each other."),
+            property("quality", Holds::Text, "How it sounded."),
+            property("final", Holds::Flag, "Whether it is the final test over the whole line."),
+            property("loop_ohm", Holds::Number, "Resistance of the loop."),
+            property("insulation_ohm", Holds::Number, "Insulation between the conductors."),
+            property("loss_db", Holds::Number, "Loss at 1 kHz."),
+            property("verdict", Holds::Text, "good, worse or bad."),
+            property("words", Holds::Text, "The verdict in words."),
+        ],
+        time: Some("at"),
+        along: Some(Along::Tests),
+        source: along!(
+            "l.id as key, p.part",
+            r#"(p.what #>> '{test,at}')::timestamptz as at, p.what #>> '{test,team}' as team,
+            p.what #>> '{test,to_whom}' as to_whom, (p.what #>> '{test,rang}')::bool as rang,
+            (p.what #>> '{test,spoke}')::bool as spoke, p.what #>> '{test,quality}' as quality,
+            (p.what #>> '{test,is_final}')::bool as "final", (p.what #>> '{test,readings,loop_ohm}')::float8 as loop_ohm,
+            (p.what #>> '{test,readings,insulation_ohm}')::float8 as insulation_ohm,
+            (p.what #>> '{test,readings,loss_db}')::float8 as loss_db, p.what ->> 'verdict' as verdict,
+            p.what ->> 'words' as words"#
+        ),
+    },
+    Collection {
+        name: "tags",
+        title: "Tags",
+        one: "tag",
+        says: "Where the tags of every line belong by the rules, numbered from its near end. A tag's id is the line's and its \
+               number.",
+        shape: Shape::Point,
+        properties: &[
+            LINE,
+            DESIGNATION,
+            CHAINAGE,
+            GRID,
+            property("number", Holds::Whole, "Its number along the line."),
+            property("at", Holds::Text, "What it is at."),
+            property("crossing", Holds::Id, "The crossing that it is beside."),
+            property("words", Holds::Text, "What it is at, in words."),
+        ],
+        time: None,
+        along: Some(Along::Tags),
+        source: along!(
+            "l.id as key, p.part",
+            "(p.what ->> 'number')::int8 as number, p.what ->> 'at' as at, (p.what ->> 'crossing')::uuid as crossing,
+            p.what ->> 'words' as words"
+        ),
     },
 ];
 
@@ -485,13 +595,14 @@ pub async fn extent(
     Ok(Some(query.build_query_as().fetch_one(pool).await?))
 }
 
-/// Where the splices or reels of all lines are: reckoned along the geodesics of each line's trace, as everywhere else.
+/// Where what lies along all lines is: reckoned along the geodesics of each line's trace, as everywhere else.
 #[derive(Default)]
 struct Places {
     lines: Vec<Uuid>,
     parts: Vec<i32>,
     lon: Vec<f64>,
     lat: Vec<f64>,
+    what: Vec<Json<Value>>,
 }
 
 impl Places {
@@ -501,18 +612,31 @@ impl Places {
         collection: &Collection,
     ) -> Result<Self, StoreError> {
         let mut places = Self::default();
-        let Some(list) = collection.along else { return Ok(places) };
+        let Some(along) = collection.along else { return Ok(places) };
+        let profile = crate::operation::profile_in(connection, operation).await?;
         // One line after the other, so that never all the traces are held at once.
-        let mut lines = crate::line::with_any(connection, operation, list);
-        while let Some(row) = lines.try_next().await? {
-            let line = crate::Current::try_from(row)?.now;
-            for (part, place) in (1..).zip(line_wire::positions(&line, &list.chainages(&line))) {
+        for id in crate::line::with_any(connection, operation, along).await? {
+            let Some(line) = crate::line::with_id(connection, operation, id).await? else { continue };
+            let crossings = match along {
+                Along::Splices | Along::Reels => Vec::new(),
+                Along::Tests | Along::Tags => crate::crossing::of_line(connection, operation, id).await?,
+            };
+            let others = match along {
+                Along::Tags => crate::line::ends_of_others_in(connection, operation, id).await?,
+                Along::Splices | Along::Reels | Along::Tests => Vec::new(),
+            };
+            let (chainages, what): (Vec<_>, Vec<_>) =
+                along.of(&line, &crossings, &others, &profile).into_iter().unzip();
+            let there = line_wire::positions(&line, &chainages).into_iter().zip(chainages).zip(what);
+            for (part, ((place, chainage), mut what)) in (1..).zip(there) {
                 // Nothing is known of the line's course where nothing of it is planned or laid.
                 let Some(place) = place else { continue };
-                places.lines.push(line.id.0);
+                what["chainage_m"] = json!(chainage);
+                places.lines.push(id.0);
                 places.parts.push(part);
                 places.lon.push(place.lon());
                 places.lat.push(place.lat());
+                places.what.push(Json(what));
             }
         }
         Ok(places)
@@ -554,6 +678,7 @@ fn question(
             arguments.add(&places.parts)?;
             arguments.add(&places.lon)?;
             arguments.add(&places.lat)?;
+            arguments.add(&places.what)?;
         }
         Ok(())
     })();

@@ -22,7 +22,7 @@ pub mod terrain;
 
 pub use crossing::{crossings, unfinished};
 pub use error::StoreError;
-pub use line::{line_with_crossings, lines};
+pub use line::{ends_of_others, line_with_crossings, lines};
 pub use sqlx::{PgPool, postgres::PgConnectOptions};
 
 use sqlx::postgres::PgPoolOptions;

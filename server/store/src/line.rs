@@ -1,7 +1,6 @@
 //! Lines in the state tables.
 
 use chrono::{DateTime, Utc};
-use futures::stream::BoxStream;
 use geozero::{CoordDimensions, ToGeo, ToWkb};
 use laywire_craft::{
     crossing::Crossing,
@@ -11,6 +10,7 @@ use laywire_craft::{
     plan::PlanVersion,
     proving::Proving,
     recovery::Recovery,
+    tags::OtherEnd,
     text::Name,
     trace::Trace,
     units::Metres,
@@ -105,8 +105,7 @@ impl TryFrom<Row> for Current<Line> {
             .collect::<Result<_, _>>()?;
         let line = Line {
             id: LineId(row.id),
-            designation: Designation::new(&row.designation)
-                .map_err(|_| StoreError::corrupt("line.designation", &row.designation))?,
+            designation: designation(&row.designation)?,
             from: name("line.from_end", &row.from_end)?,
             to: name("line.to_end", &row.to_end)?,
             state: named("line.state", &LineState::ALL, LineState::as_str, &row.state)?,
@@ -157,17 +156,20 @@ pub(crate) async fn every(
     all(sqlx::query_as(select_line!("")).bind(operation.0).fetch_all(connection).await?)
 }
 
-/// The lines with anything in one of their lists, one after the other.
-pub(crate) fn with_any(
+/// The lines that anything of a kind lies along.
+pub(crate) async fn with_any(
     connection: &mut PgConnection,
     operation: OperationId,
-    list: Along,
-) -> BoxStream<'_, sqlx::Result<Row>> {
-    let sql = match list {
-        Along::Splices => select_line!("and splices <> '[]'"),
-        Along::Reels => select_line!("and reels <> '[]'"),
+    along: Along,
+) -> Result<Vec<LineId>, StoreError> {
+    let sql = match along {
+        Along::Splices => "select id from line where operation = $1 and splices <> '[]'",
+        Along::Reels => "select id from line where operation = $1 and reels <> '[]'",
+        Along::Tests => "select id from line where operation = $1 and proving -> 'tests' <> '[]'",
+        Along::Tags => "select id from line where operation = $1",
     };
-    sqlx::query_as(sql).bind(operation.0).fetch(connection)
+    let ids: Vec<Uuid> = sqlx::query_scalar(sql).bind(operation.0).fetch_all(connection).await?;
+    Ok(ids.into_iter().map(LineId).collect())
 }
 
 pub(crate) async fn with_id(
@@ -197,6 +199,42 @@ pub async fn line_with_crossings(
     let crossings = crate::crossing::of_line(&mut moment, operation, id).await?;
     moment.commit().await?;
     Ok(Some((line, crossings)))
+}
+
+/// Where the other lines of an operation begin and end, as planned.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn ends_of_others(
+    pool: &PgPool,
+    operation: OperationId,
+    line: LineId,
+) -> Result<Vec<OtherEnd>, StoreError> {
+    ends_of_others_in(&mut *pool.acquire().await?, operation, line).await
+}
+
+pub(crate) async fn ends_of_others_in(
+    connection: &mut PgConnection,
+    operation: OperationId,
+    line: LineId,
+) -> Result<Vec<OtherEnd>, StoreError> {
+    let rows: Vec<(String, f64, f64)> = sqlx::query_as(
+        "select designation, st_x(place), st_y(place)
+        from line, unnest(array[st_startpoint(planned::geometry), st_endpoint(planned::geometry)]) as place
+        where operation = $1 and id <> $2 and planned is not null order by designation, place",
+    )
+    .bind(operation.0)
+    .bind(line.0)
+    .fetch_all(connection)
+    .await?;
+    let end = |(number, lon, lat): (String, f64, f64)| {
+        Ok(OtherEnd { designation: designation(&number)?, position: position("line.planned", lon, lat)? })
+    };
+    rows.into_iter().map(end).collect()
+}
+
+fn designation(number: &str) -> Result<Designation, StoreError> {
+    Designation::new(number).map_err(|_| StoreError::corrupt("line.designation", number))
 }
 
 /// The ids of the lines that bear this number or this id.

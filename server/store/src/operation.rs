@@ -53,9 +53,16 @@ pub async fn open(
 /// # Errors
 /// When there is no such operation, or the database does not answer.
 pub async fn profile(pool: &PgPool, id: OperationId) -> Result<Profile, StoreError> {
+    profile_in(&mut *pool.acquire().await?, id).await
+}
+
+pub(crate) async fn profile_in(
+    connection: &mut PgConnection,
+    id: OperationId,
+) -> Result<Profile, StoreError> {
     let row: Option<(Json<Profile>,)> = sqlx::query_as("select profile from operation where operation = $1")
         .bind(id.0)
-        .fetch_optional(pool)
+        .fetch_optional(connection)
         .await?;
     row.map(|(profile,)| profile.0).ok_or(StoreError::NoSuchOperation(id.0))
 }

@@ -11,13 +11,14 @@ use laywire_craft::{
     obstacle::Obstacle as O,
     profile::Profile,
     proof::{self, Proof, ProofVerdict},
-    proving::ProofLostBy,
+    proving::{ProofLostBy, Trouble},
     refusal::Refusal,
     report::{
         Body, Finding, Kind, LineProved, Measured, Quality, Readings, TestMade, TestedFrom, TroubleNarrowed,
         Weather,
     },
-    trouble::{self, TestPlaceKind},
+    tags,
+    trouble::{self, TestPlaceKind, TroubleGuide},
     units::{Celsius, Decibels, Minutes, Ohms},
 };
 
@@ -42,6 +43,12 @@ fn handed_over_line() -> Story {
     story.tell(&lead(), line_proved(line(1)));
     story.tell(&post(), handed_over(line(1)));
     story
+}
+
+fn guide(story: &Story, open: &Trouble) -> TroubleGuide {
+    let crossings = crossings(story);
+    let tags = tags::list(story.line(1), &crossings, &[], Profile::field());
+    trouble::guide(story.line(1), &crossings, &tags, Profile::field(), open)
 }
 
 fn crossings(story: &Story) -> Vec<laywire_craft::crossing::Crossing> {
@@ -306,7 +313,7 @@ fn an_open_is_looked_for_by_clipping_on_and_a_short_only_with_the_wire_parted() 
     story.tell(&lead(), trouble(line(1), &[Sign::CrankEasy]));
     let ask = |story: &Story| {
         let open = story.line(1).proving.trouble().unwrap();
-        trouble::guide(story.line(1), &crossings(story), Profile::field(), open)
+        guide(story, open)
     };
     let guide = ask(&story);
     assert_eq!(guide.suspects[0].fault, FaultKind::Open);
@@ -335,7 +342,7 @@ fn no_test_is_asked_for_in_a_span_over_water() {
     story.pass(over);
     story.tell(&lead(), trouble(line(1), &[Sign::CrankHard]));
     let open = story.line(1).proving.trouble().unwrap();
-    let next = trouble::guide(story.line(1), &crossings(&story), Profile::field(), open).next.unwrap();
+    let next = guide(&story, open).next.unwrap();
     assert!((next.chainage_m.value() - 1_000.0).abs() > 29.9, "{next:?}");
     assert!(next.words.contains("stream"), "{next:?}");
 }
@@ -360,7 +367,7 @@ fn whoever_follows_the_guide_comes_to_the_fault() {
         let mut steps = Vec::new();
         loop {
             let open = story.line(1).proving.trouble().unwrap();
-            let guide = trouble::guide(story.line(1), &crossings(&story), Profile::field(), open);
+            let guide = guide(&story, open);
             let Some(next) = guide.next else {
                 let stretch = guide.stretch;
                 assert!(stretch.from_m <= m(fault) && m(fault) <= stretch.to_m, "{fault}: {stretch:?}");

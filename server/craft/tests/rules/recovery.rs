@@ -2,14 +2,15 @@
 
 use laywire_craft::{
     construction::Construction as C,
-    line::LineState as L,
+    geodesy::Position,
+    line::{Designation, LineState as L},
     obstacle::Obstacle as O,
     profile::Profile,
     recovery::{WireClass, lying},
     refusal::Refusal,
     report::{Body, TestedFrom},
     stores::{self, Stores},
-    tags::{self, TagAt},
+    tags::{self, OtherEnd, TagAt},
 };
 
 use crate::story::*;
@@ -138,7 +139,11 @@ fn tags_are_numbered_from_the_near_end_on_both_sides_of_every_crossing() {
     half.chainage_m = Some(m(1_700.0));
     story.tell(&lead(), Body::TestMade(half));
     let crossings: Vec<_> = story.now.crossings.values().cloned().collect();
-    let tags = tags::list(story.line(1), &crossings, Profile::field());
+    // One line ends on this one, one begins where this one does, and one ends out in the country.
+    let end = |number: &str, position| OtherEnd { designation: Designation::new(number).unwrap(), position };
+    let off = Position::new(on_a(1_200.0).lon(), on_a(1_200.0).lat() + 0.01).unwrap();
+    let others = [end("14", on_a(1_200.0)), end("15", on_a(0.0)), end("16", off)];
+    let tags = tags::list(story.line(1), &crossings, &others, Profile::field());
     let seen: Vec<_> = tags.iter().map(|tag| (tag.number, tag.at, tag.chainage_m.value().round())).collect();
     let length = story.line(1).length().value().round();
     assert_eq!(
@@ -149,9 +154,10 @@ fn tags_are_numbered_from_the_near_end_on_both_sides_of_every_crossing() {
             (3, TagAt::BeyondCrossing, 420.0),
             (4, TagAt::BeforeCrossing, 997.0),
             (5, TagAt::BeyondCrossing, 1_003.0),
-            (6, TagAt::TestPoint, 1_700.0),
-            (7, TagAt::TestPoint, 2_500.0),
-            (8, TagAt::FarEnd, length),
+            (6, TagAt::Branch, 1_200.0),
+            (7, TagAt::TestPoint, 1_700.0),
+            (8, TagAt::TestPoint, 2_500.0),
+            (9, TagAt::FarEnd, length),
         ]
     );
     assert!(tags.iter().all(|tag| tag.marking.as_str() == "12" && tag.position.is_some()));

@@ -185,7 +185,7 @@ fn words(value: &Value) -> Option<String> {
 /// `limit` and `after`.
 #[utoipa::path(get, path = "/api/operations/{op}/export/{file}", tag = "features", operation_id = "export",
     params(("op" = OperationId, Path),
-        ("file" = String, Path, description = "lines, laid, crossings, splices or reels, then .geojson, .gpx, .kml or .csv"),
+        ("file" = String, Path, description = "lines, laid, crossings, splices, reels, tests or tags, then .geojson, .gpx, .kml or .csv"),
         ("bbox" = Option<String>, Query, description = "West, south, east, north in degrees."),
         ("datetime" = Option<String>, Query, description = "An instant, or from/to with `..` for an open end (RFC 3339).")),
     responses((status = 200, body = String, content_type = "application/octet-stream", description = "The file, under its own media type"),

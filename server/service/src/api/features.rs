@@ -1,4 +1,4 @@
-//! OGC API – Features, part 1 (OGC 17-069r4), of an operation: a GIS reads lines, crossings, splices and reels live with a
+//! OGC API – Features, part 1 (OGC 17-069r4), of an operation: a GIS reads lines, crossings, splices, reels, tests and tags live with a
 //! pass. It only reads. What the collections are stands in the store; here is what the standard puts around them.
 
 mod asked;
@@ -186,7 +186,7 @@ impl Base {
     fn landing(&self, title: &str) -> FeaturesLanding {
         FeaturesLanding {
             title: title.to_owned(),
-            description: "Field telephone wire: lines, crossings, splices and reels. Positions are WGS 84, lengths metres.",
+            description: "Field telephone wire: lines, crossings, splices, reels, tests and tags. Positions are WGS 84, lengths metres.",
             links: vec![
                 self.link("", "self", JSON, "This document"),
                 self.link("/api", "service-desc", OPENAPI, "The definition of this API"),

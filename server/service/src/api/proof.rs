@@ -8,7 +8,9 @@ use axum::{
 };
 use chrono::{DateTime, Utc};
 use laywire_craft::{
-    line::LineState,
+    crossing::Crossing,
+    line::{Line, LineState},
+    profile::Profile,
     proof::{self, TestJudged},
     proving::{ProofLost, Test, Watch},
     tags::{self, Tag},
@@ -112,7 +114,7 @@ pub struct LineTags {
 }
 
 /// Where the line's tags belong by the rules, numbered from the near end: both ends, both sides of each crossing, which is
-/// where the construction changes, and test points.
+/// where the construction changes, branches, and test points.
 #[utoipa::path(get, path = "/api/operations/{op}/lines/{line}/tags", tag = "proving", operation_id = "line_tags",
     params(("op" = laywire_craft::ids::OperationId, Path), ("line" = laywire_craft::ids::LineId, Path)),
     responses((status = 200, body = LineTags), (status = 401, body = ProblemDocument), (status = 404, body = ProblemDocument)))]
@@ -124,6 +126,18 @@ pub async fn line_tags(
     let (line, crossings) = with_crossings(&service, &seat, &line).await?;
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let placed = |tag: Tag| PlacedTag { grid: tag.position.map(super::crossing::grid), tag };
-    let tags = tags::list(&line, &crossings, &profile).into_iter().map(placed).collect();
-    Ok(Json(LineTags { tags }))
+    let tags = self::tags(&service, &seat, &line, &crossings, &profile).await?;
+    Ok(Json(LineTags { tags: tags.into_iter().map(placed).collect() }))
+}
+
+/// A line's tags, with those where the operation's other lines branch off.
+pub(super) async fn tags(
+    service: &Service,
+    seat: &Seat,
+    line: &Line,
+    crossings: &[Crossing],
+    profile: &Profile,
+) -> Result<Vec<Tag>, Problem> {
+    let others = laywire_store::ends_of_others(&service.pool, seat.0.operation, line.id).await?;
+    Ok(tags::list(line, crossings, &others, profile))
 }

@@ -64,7 +64,8 @@ pub async fn line_trouble(
     let (line, crossings) = with_crossings(&service, &seat, &line).await?;
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let open = line.proving.trouble().cloned();
-    let guide = open.as_ref().map(|open| trouble::guide(&line, &crossings, &profile, open));
+    let tags = super::proof::tags(&service, &seat, &line, &crossings, &profile).await?;
+    let guide = open.as_ref().map(|open| trouble::guide(&line, &crossings, &tags, &profile, open));
     let next = guide.as_ref().and_then(|guide| guide.next.as_ref()?.position);
     let (from, to) = (guide.as_ref().and_then(|guide| guide.from), guide.as_ref().and_then(|guide| guide.to));
     Ok(Json(LineTrouble {

@@ -19,7 +19,7 @@ pub(super) struct Export {
     database: Database,
     /// The operation.
     operation: Uuid,
-    /// The collection and the format: lines, laid, crossings, splices or reels, then .geojson, .gpx, .kml or .csv.
+    /// The collection and the format: lines, laid, crossings, splices, reels, tests or tags, then .geojson, .gpx, .kml or .csv.
     file: String,
 }
 

@@ -7,7 +7,7 @@ use laywire_tests::{Answer, Crew, Ground, process};
 use reqwest::Method;
 use serde_json::{Value, json};
 
-use crate::features::{COLLECTIONS, count, laid_ground};
+use crate::features::{COLLECTIONS, count, counted, laid_ground};
 
 /// Runs one of GDAL's programs with the crew's pass: what it said, and what it did.
 fn gdal(program: &str, crew: &Crew, arguments: &[&str]) -> (String, String) {
@@ -53,13 +53,7 @@ async fn gdal_reads_every_collection_whole_in_whatever_pages() {
     for collection in COLLECTIONS {
         assert!(said.contains(&format!(": {collection} (")), "{collection}: {said}");
     }
-    for (collection, wanted) in [
-        ("lines", count(&pool, "select count(*) from line").await),
-        ("laid", count(&pool, "select count(*) from line where cardinality(laid) > 2").await),
-        ("crossings", count(&pool, "select count(*) from crossing").await),
-        ("splices", count(&pool, "select sum(jsonb_array_length(splices)) from line").await),
-        ("reels", count(&pool, "select sum(jsonb_array_length(reels)) from line").await),
-    ] {
+    for (collection, wanted) in counted(&pool).await {
         let (said, _) = gdal("ogrinfo", &crew, &["-so", &source, collection]);
         assert!(said.contains(&format!("Feature Count: {wanted}\n")), "{collection}: {said}");
         for page in ["PAGE_SIZE=1", "PAGE_SIZE=2", "PAGE_SIZE=1000"] {

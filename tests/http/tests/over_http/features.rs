@@ -8,9 +8,9 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 
-pub(crate) const COLLECTIONS: [&str; 5] = ["lines", "laid", "crossings", "splices", "reels"];
+pub(crate) const COLLECTIONS: [&str; 7] = ["lines", "laid", "crossings", "splices", "reels", "tests", "tags"];
 
-/// Two lines on the Isle of Man, one of them laid in part with two splices and a reel and four crossings on it, one line of
+/// Two lines on the Isle of Man, one of them laid in part with two splices, a reel, two tests and four crossings on it, one line of
 /// which nothing is known, and one over the 180th meridian with a crossing on either side of it.
 pub(crate) async fn laid_ground() -> (Ground, String) {
     let ground = Ground::open().await;
@@ -36,6 +36,14 @@ pub(crate) async fn laid_ground() -> (Ground, String) {
     post.records(json!({ "kind": "splice_made", "line": line })).await;
     post.records(json!({ "kind": "trace_extended", "line": line, "positions": [laid[2]] })).await;
     post.records(json!({ "kind": "splice_made", "line": line })).await;
+    for test in [
+        json!({ "from": "along", "chainage_m": 900, "to_whom": "Command post", "rang": true, "spoke": true }),
+        json!({ "from": "near_end", "rang": false, "spoke": false, "readings": { "loop_ohm": 9000 } }),
+    ] {
+        let mut report = json!({ "kind": "test_made", "line": line });
+        report.as_object_mut().unwrap().extend(test.as_object().unwrap().clone());
+        post.records(report).await;
+    }
     for (place, passed) in [
         ([-4.668, 54.081], true),
         ([-4.664, 54.083], true),
@@ -58,6 +66,21 @@ pub(crate) async fn laid_ground() -> (Ground, String) {
 
 pub(crate) async fn count(pool: &PgPool, sql: &'static str) -> i64 {
     sqlx::query_scalar(sql).fetch_one(pool).await.unwrap()
+}
+
+/// How many features each collection has, by the tables alone.
+pub(crate) async fn counted(pool: &PgPool) -> [(&'static str, i64); 7] {
+    // Two at the ends of each line whose course is known, two at each crossing, one where a test was made on the way.
+    let tags = "select 2 * (select count(*) from line where planned is not null) + 2 * (select count(*) from crossing) + 1";
+    [
+        ("lines", count(pool, "select count(*) from line").await),
+        ("laid", count(pool, "select count(*) from line where cardinality(laid) > 2").await),
+        ("crossings", count(pool, "select count(*) from crossing").await),
+        ("splices", count(pool, "select sum(jsonb_array_length(splices)) from line").await),
+        ("reels", count(pool, "select sum(jsonb_array_length(reels)) from line").await),
+        ("tests", count(pool, "select sum(jsonb_array_length(proving -> 'tests')) from line").await),
+        ("tags", count(pool, tags).await),
+    ]
 }
 
 fn at(rest: &str) -> String {
@@ -131,13 +154,7 @@ async fn a_gis_finds_its_way_from_the_landing_page_to_every_feature() {
 async fn pages_have_every_feature_once_whatever_is_reported_between_them() {
     let (ground, line) = laid_ground().await;
     let pool = ground.database.connect().await;
-    for (collection, wanted) in [
-        ("lines", count(&pool, "select count(*) from line").await),
-        ("laid", count(&pool, "select count(*) from line where cardinality(laid) > 2").await),
-        ("crossings", count(&pool, "select count(*) from crossing").await),
-        ("splices", count(&pool, "select sum(jsonb_array_length(splices)) from line").await),
-        ("reels", count(&pool, "select sum(jsonb_array_length(reels)) from line").await),
-    ] {
+    for (collection, wanted) in counted(&pool).await {
         let mut seen = BTreeSet::new();
         let mut page =
             ground.post.get(&at(&format!("/collections/{collection}/items?limit=2"))).await.ok(200);
@@ -200,6 +217,11 @@ async fn features_are_chosen_by_box_time_and_value_as_postgis_chooses_them() {
         ("splices", "?bbox=-4.661,54.08,-4.659,54.09", 1),
         ("reels", "?label=R%201&length_m=1600", 1),
         ("reels", "?label=R%202", 0),
+        ("tests", "?verdict=bad&rang=false", 1),
+        ("tests", "?to_whom=Command%20post&final=false", 1),
+        ("tests", "?datetime=../2000-01-01T00:00:00Z", 0),
+        ("tags", "?at=test_point&designation=L-12", 1),
+        ("tags", "?number=1", 3),
         ("lines", "?designation=L-12&state=laying", 1),
         ("lines", "?to=%3DHYPERLINK(%22http://wire.example%22)", 1),
         ("crossings", "?hard_surface=true&state=marked&bbox=-5,54,-4,55", 2),

@@ -105,7 +105,7 @@ pub(super) fn document(base: &str) -> Value {
         "info": {
             "title": "laywire: features of an operation",
             "version": env!("CARGO_PKG_VERSION"),
-            "description": "Lines, crossings, splices and reels by OGC API – Features. Every call needs a pass.",
+            "description": "Lines, crossings, splices, reels, tests and tags by OGC API – Features. Every call needs a pass.",
         },
         "servers": [{ "url": base }],
         "security": [{ "pass": [] }, { "password": [] }],
