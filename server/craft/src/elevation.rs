@@ -150,8 +150,8 @@ impl Grid {
     #[must_use]
     pub fn cell(&self) -> Metres {
         let part = |from: f64, to: f64, posts: usize| (to - from) / whole(posts - 1);
-        let lon = (self.north_west.lon() + self.south_east.lon()) / 2.0;
-        let lat = (self.north_west.lat() + self.south_east.lat()) / 2.0;
+        let lon = f64::midpoint(self.north_west.lon(), self.south_east.lon());
+        let lat = f64::midpoint(self.north_west.lat(), self.south_east.lat());
         let middle = Position::settled(lon, lat);
         let east = part(self.north_west.lon(), self.south_east.lon(), self.columns);
         let south = part(self.north_west.lat(), self.south_east.lat(), self.rows);

@@ -20,7 +20,7 @@ fn at(lon: f64, lat: f64) -> Position {
 }
 
 fn m(height: f64) -> Option<Metres> {
-    Some(Metres::new(height).unwrap())
+    Metres::new(height).ok()
 }
 
 /// A grid of 0.02° about 0° N 0° E, with the height that `ground` gives for a longitude and a latitude.
