@@ -1,8 +1,6 @@
 //! Heights and profiles over ground whose shape is known: a plane, a cone, a level ring. The grids are made here, and the
 //! figures beside the checks follow from the shapes alone: along the equator a degree is 6,378,137 m × π / 180 (WGS 84).
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a wrong figure in a test's own table should stop it")]
-
 use laywire_craft::elevation::{ElevationError, Grid, MOST_THINNED, Profile, height};
 use laywire_craft::geodesy::Position;
 use laywire_craft::trace::Trace;
