@@ -9,6 +9,9 @@
 
 use std::ops::RangeInclusive;
 
+use serde::Serialize;
+use utoipa::ToSchema;
+
 use crate::geodesy::{self, Position};
 use crate::trace::Trace;
 use crate::units::Metres;
@@ -21,6 +24,9 @@ pub const MOST_POINTS: usize = 200_000;
 pub const MOST_THINNED: usize = 2_000;
 /// No ground lies lower or higher, in metres: Challenger Deep is some 10,935 m deep, Everest 8,849 m high (from memory).
 const ON_EARTH_M: RangeInclusive<f64> = -12_000.0..=9_000.0;
+/// How far before a crossing, and after it, the ground is looked at: a cell of a grid at one second of arc, and about
+/// where the ties of an overhead crossing stand. Planning value of our own.
+const ABOUT: Metres = Metres::from_const(30.0);
 /// The points that are kept of a group when a profile is thinned: first, last, lowest, highest, first and last unknown.
 const KEPT_OF_A_GROUP: usize = 6;
 
@@ -219,6 +225,40 @@ pub struct Steepest {
     pub rise: Metres,
 }
 
+/// What the hills add to a trace.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+pub struct Surface {
+    /// The length over the hills, in metres; null where the height of any part is unknown.
+    #[schema(required = true)]
+    pub length_m: Option<Metres>,
+    /// How much more that is than over level ground, of what is known, in metres.
+    pub more_m: Metres,
+    /// How much of the trace has an unknown height at one of its ends, in metres.
+    pub unknown_m: Metres,
+}
+
+/// The ground before a crossing and after it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+pub struct GroundAbout {
+    /// How high it is 30 m before the near edge, in metres.
+    pub before_m: Metres,
+    /// How high it is 30 m after the far edge, in metres.
+    pub after_m: Metres,
+    /// How far apart the two are along the trace, in metres: less where the trace begins or ends.
+    pub apart_m: Metres,
+}
+
+impl GroundAbout {
+    /// Looks before the edge at which a trace comes to what it crosses, and after the one at which it leaves it; none where
+    /// either height is unknown.
+    #[must_use]
+    pub fn of(trace: &Trace, grids: &[Grid], from: Metres, to: Metres) -> Option<Self> {
+        let (before, after) = ((from - ABOUT).max(Metres::ZERO), (to + ABOUT).min(trace.length()));
+        let known = |chainage| height(grids, trace.at(chainage)?);
+        Some(Self { before_m: known(before)?, after_m: known(after)?, apart_m: after - before })
+    }
+}
+
 /// A trace's heights, from its start to its end.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Profile {
@@ -269,6 +309,19 @@ impl Profile {
         self.pieces()
             .map(|(run, rise)| rise.map(|rise| Metres::bounded(run.value().hypot(rise.value()))))
             .sum()
+    }
+
+    /// What the hills add.
+    #[must_use]
+    pub fn surface(&self) -> Surface {
+        let more = |(run, rise): (Metres, Option<Metres>)| {
+            Some(Metres::bounded(run.value().hypot(rise?.value()) - run.value()))
+        };
+        Surface {
+            length_m: self.surface_length(),
+            more_m: self.pieces().filter_map(more).sum(),
+            unknown_m: self.unknown(),
+        }
     }
 
     /// How much of the trace has an unknown height at one of its ends.

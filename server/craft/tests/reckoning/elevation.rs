@@ -1,7 +1,7 @@
 //! Heights and profiles over ground whose shape is known: a plane, a cone, a level ring. The grids are made here, and the
 //! figures beside the checks follow from the shapes alone: along the equator a degree is 6,378,137 m × π / 180 (WGS 84).
 
-use laywire_craft::elevation::{ElevationError, Grid, MOST_THINNED, Profile, height};
+use laywire_craft::elevation::{ElevationError, Grid, GroundAbout, MOST_THINNED, Profile, height};
 use laywire_craft::geodesy::Position;
 use laywire_craft::trace::Trace;
 use laywire_craft::units::Metres;
@@ -94,6 +94,36 @@ fn an_unknown_height_is_never_zero_and_the_length_over_it_is_not_told() {
     // On a known post the unknown neighbour has no weight; a hair beside it, it has.
     assert_eq!(gap[0].height(at(-0.0015, 0.0)), m(50.0));
     assert_eq!(gap[0].height(at(-0.0014, 0.0)), None);
+}
+
+#[test]
+fn what_the_hills_add_is_told_of_the_known_part_alone() {
+    let way = trace(&[(-0.01, 0.0), (0.01, 0.0)]);
+    let whole = Profile::new(&way, &[grid(|lon, _| Some(lon * DEGREE_M))]).unwrap().surface();
+    near(whole.more_m, 0.02 * DEGREE_M * (2f64.sqrt() - 1.0), 0.001);
+    near(whole.length_m.unwrap(), way.length().value() + whole.more_m.value(), 0.001);
+    let half =
+        Profile::new(&way, &[grid(|lon, _| (lon <= 1e-9).then_some(lon * DEGREE_M))]).unwrap().surface();
+    assert_eq!(half.length_m, None);
+    let known = way.length().value() - half.unknown_m.value();
+    near(half.more_m, known * (2f64.sqrt() - 1.0), 0.001);
+    near(half.unknown_m, 0.01 * DEGREE_M, SPACING * DEGREE_M);
+}
+
+#[test]
+fn the_ground_on_both_sides_of_a_crossing_is_thirty_metres_before_and_after_it() {
+    let slope = [grid(|lon, _| Some(100.0 + 0.1 * lon * DEGREE_M))];
+    let way = trace(&[(-0.01, 0.0), (0.01, 0.0)]);
+    let (middle, ten) = (way.length().half(), Metres::new(10.0).unwrap());
+    let river = GroundAbout::of(&way, &slope, middle - ten, middle + ten).unwrap();
+    near(river.before_m, 96.0, 0.001);
+    near(river.after_m, 104.0, 0.001);
+    near(river.apart_m, 80.0, 1e-6);
+    // At the start there is no more trace to look back along.
+    let start = GroundAbout::of(&way, &slope, Metres::ZERO, ten).unwrap();
+    near(start.after_m - start.before_m, 4.0, 0.001);
+    near(start.apart_m, 40.0, 1e-6);
+    assert_eq!(GroundAbout::of(&way, &[], Metres::ZERO, ten), None);
 }
 
 #[test]
