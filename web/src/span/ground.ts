@@ -35,9 +35,7 @@ export interface Rise {
 }
 
 /** What the heights from the left tie to the right one say; null where one of the three places is unknown. */
-export function riseOf(
-  points: readonly { chainage_m: number; height_m: number | null }[],
-): Rise | null {
+export function riseOf(points: readonly { chainage_m: number; height_m: number | null }[]): Rise | null {
   const [left, right] = [points.at(0), points.at(-1)];
   if (!left || !right) return null;
   const half_m = right.chainage_m / 2;
