@@ -50,7 +50,9 @@ pub enum Fault {
     #[error("it is packed as {0}: unpack it first, and give what is in it")]
     Packed(&'static str),
     /// A tile whose name is no place.
-    #[error("an HGT tile says by its name where it lies, as N54W005.hgt does (its south-west corner): rename it")]
+    #[error(
+        "an HGT tile says by its name where it lies, as N54W005.hgt does (its south-west corner): rename it"
+    )]
     TileName,
     /// A name that no list could show.
     #[error("its name has to have 1 to 100 characters, none of them a control character: rename it")]
@@ -101,7 +103,9 @@ pub enum Fault {
         remedy: &'static str,
     },
     /// It does not lie on the Earth.
-    #[error("its corners ({west:.6}, {north:.6} and {east:.6}, {south:.6}) are not on the Earth, or not a north-west and a south-east one")]
+    #[error(
+        "its corners ({west:.6}, {north:.6} and {east:.6}, {south:.6}) are not on the Earth, or not a north-west and a south-east one"
+    )]
     Corners {
         /// The westernmost longitude.
         west: f64,
@@ -146,7 +150,9 @@ pub enum ElevationError {
         fault: Fault,
     },
     /// There would be too many.
-    #[error("there would be {there}, more than the {MOST_GRIDS} grids that there may be: remove some, or make one of several. Nothing was loaded")]
+    #[error(
+        "there would be {there}, more than the {MOST_GRIDS} grids that there may be: remove some, or make one of several. Nothing was loaded"
+    )]
     TooMany {
         /// How many there would be.
         there: i64,
@@ -176,7 +182,9 @@ pub enum ProfileError {
         length: Metres,
     },
     /// The grids about the trace are too fine for its length.
-    #[error("the grids of heights about this trace are too fine for its length: divide it and ask for each part")]
+    #[error(
+        "the grids of heights about this trace are too fine for its length: divide it and ask for each part"
+    )]
     TooMuchGround,
     /// There would be too many places.
     #[error(transparent)]
@@ -268,8 +276,9 @@ pub async fn heights(pool: &PgPool, trace: Trace) -> Result<Heights, ProfileErro
         let profile = Profile::new(&trace, &grids)?;
         Ok::<_, craft::ElevationError>((grids, profile))
     });
-    let (grids, profile) =
-        reckoned.await.map_err(|_| StoreError::corrupt("elevation_block", "what could not be reckoned with"))??;
+    let (grids, profile) = reckoned
+        .await
+        .map_err(|_| StoreError::corrupt("elevation_block", "what could not be reckoned with"))??;
     Ok(Heights { from, grids, profile })
 }
 
@@ -355,7 +364,8 @@ fn way(trace: &Trace) -> Result<MultiLineString, StoreError> {
     }
     let legs = places.windows(2).filter(|leg| (leg[0].lon() - leg[1].lon()).abs() < 180.0);
     Ok(MultiLineString(
-        legs.map(|leg| LineString::from(vec![(leg[0].lon(), leg[0].lat()), (leg[1].lon(), leg[1].lat())])).collect(),
+        legs.map(|leg| LineString::from(vec![(leg[0].lon(), leg[0].lat()), (leg[1].lon(), leg[1].lat())]))
+            .collect(),
     ))
 }
 
@@ -364,7 +374,8 @@ fn grid(row: &BlockRow) -> Result<Grid, StoreError> {
     let corrupt = |error| StoreError::corrupt(HEIGHTS, error);
     let north_west = position("elevation_block.west", row.block_west, row.block_north)?;
     let south_east = position("elevation_block.east", row.block_east, row.block_south)?;
-    let columns = usize::try_from(row.block_columns).map_err(|_| StoreError::corrupt(HEIGHTS, row.block_columns))?;
+    let columns =
+        usize::try_from(row.block_columns).map_err(|_| StoreError::corrupt(HEIGHTS, row.block_columns))?;
     let rows = usize::try_from(row.block_rows).map_err(|_| StoreError::corrupt(HEIGHTS, row.block_rows))?;
     let known = |height: f64| Metres::new(height).ok();
     match row.sample.as_str() {
@@ -376,7 +387,8 @@ fn grid(row: &BlockRow) -> Result<Grid, StoreError> {
             Grid::new(north_west, south_east, columns, rows, heights).map_err(corrupt)
         }
         "float32" => {
-            let heights = row.heights.as_chunks().0.iter().map(|four| known(f32::from_le_bytes(*four).into()));
+            let heights =
+                row.heights.as_chunks().0.iter().map(|four| known(f32::from_le_bytes(*four).into()));
             Grid::new(north_west, south_east, columns, rows, heights).map_err(corrupt)
         }
         word => Err(StoreError::corrupt("elevation_block.sample", word)),

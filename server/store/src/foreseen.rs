@@ -93,9 +93,10 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     connection.commit().await?;
     // Long traces take a while; the connection is given back and other requests are not held up.
     let way = trace.clone();
-    let mut foreseen = tokio::task::spawn_blocking(move || foreseen::foresee(&way, &ground, &cover, &profile))
-        .await
-        .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
+    let mut foreseen =
+        tokio::task::spawn_blocking(move || foreseen::foresee(&way, &ground, &cover, &profile))
+            .await
+            .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
     let surface = elevation::about_crossings(pool, trace, &mut foreseen).await?;
     Ok(Answer { foreseen, map, surface })
 }

@@ -48,39 +48,45 @@ pub(super) struct Frame {
     pub(super) east: f64,
     pub(super) north: f64,
     pub(super) sample: Sample,
+    /// The shorter side of a cell in its middle, in metres.
+    pub(super) cell_m: f64,
 }
 
 impl Frame {
-    /// Looks it over, and says how long the shorter side of a cell in its middle is, in metres.
-    pub(super) fn check(&mut self) -> Result<f64, Fault> {
-        if self.columns < 2 || self.rows < 2 {
-            return Err(Fault::Damaged(format!("{} × {} heights make no grid", self.columns, self.rows)));
+    /// Makes a frame of its size and its outermost posts: west, south, east, north.
+    pub(super) fn new(
+        name: String,
+        (columns, rows): (u32, u32),
+        [west, south, east, north]: [f64; 4],
+        sample: Sample,
+    ) -> Result<Self, Fault> {
+        if columns < 2 || rows < 2 {
+            return Err(Fault::Damaged(format!("{columns} × {rows} heights make no grid")));
         }
-        if self.columns > MOST_COLUMNS || u64::from(self.columns) * u64::from(self.rows) > MOST_POSTS {
+        if columns > MOST_COLUMNS || u64::from(columns) * u64::from(rows) > MOST_POSTS {
             return Err(Fault::TooLarge {
-                what: format!("{} × {} heights are too many", self.columns, self.rows),
+                what: format!("{columns} × {rows} heights are too many"),
                 remedy: "cut out the ground about the operation by 'gdal_translate -projwin WEST NORTH EAST SOUTH IN.tif OUT.tif', \
                          or take a coarser grid",
             });
         }
-        let settle = |degrees: f64, edge: f64| if degrees.abs() - edge < ON_THE_EDGE { degrees.clamp(-edge, edge) } else { degrees };
-        (self.west, self.east) = (settle(self.west, 180.0), settle(self.east, 180.0));
-        (self.south, self.north) = (settle(self.south, 90.0), settle(self.north, 90.0));
-        let corners = || Fault::Corners { west: self.west, north: self.north, east: self.east, south: self.south };
-        let (column, row) = ((self.columns - 1) / 2, (self.rows - 1) / 2);
+        let settle = |degrees: f64, edge: f64| {
+            if degrees.abs() - edge < ON_THE_EDGE { degrees.clamp(-edge, edge) } else { degrees }
+        };
+        let (west, east) = (settle(west, 180.0), settle(east, 180.0));
+        let (south, north) = (settle(south, 90.0), settle(north, 90.0));
+        let corners = || Fault::Corners { west, north, east, south };
         let place = |lon, lat| Position::new(lon, lat).map_err(|_| corners());
-        place(self.west, self.north)?;
-        place(self.east, self.south)?;
-        let cell = Grid::new(
-            place(self.lon(column), self.lat(row))?,
-            place(self.lon(column + 1), self.lat(row + 1))?,
-            2,
-            2,
-            [None; 4],
-        );
-        let cell_m = cell.map_err(|_| corners())?.cell().value();
+        place(west, north)?;
+        place(east, south)?;
+        let mut frame = Self { name, columns, rows, west, south, east, north, sample, cell_m: 0.0 };
+        let (column, row) = ((columns - 1) / 2, (rows - 1) / 2);
+        let middle = place(frame.lon(column), frame.lat(row))?;
+        let next = place(frame.lon(column + 1), frame.lat(row + 1))?;
+        let cell = Grid::new(middle, next, 2, 2, [None; 4]).map_err(|_| corners())?;
+        frame.cell_m = cell.cell().value();
         // Posts closer than their own rounding make no cell.
-        if cell_m > 0.001 { Ok(cell_m) } else { Err(corners()) }
+        if frame.cell_m > 0.001 { Ok(frame) } else { Err(corners()) }
     }
 
     fn lon(&self, column: u32) -> f64 {

@@ -53,7 +53,9 @@ fn fault(error: &TiffError) -> Fault {
             Fault::Damaged("it ends, or a piece of it does, before it is complete".to_owned())
         }
         TiffError::IoError(error) => Fault::Damaged(error.to_string()),
-        TiffError::UnsupportedError(error) => unsupported(format!("it is written in a way that is not read here ({error})")),
+        TiffError::UnsupportedError(error) => {
+            unsupported(format!("it is written in a way that is not read here ({error})"))
+        }
         TiffError::LimitsExceeded => Fault::Damaged("it claims more than a grid of heights has".to_owned()),
         other => Fault::Damaged(other.to_string()),
     }
@@ -70,9 +72,7 @@ impl<R: Read + Seek> GeoTiff<R> {
         tags.plain_heights()?;
         let unknown = tags.unknown()?;
         let (columns, rows) = (tags.number(Tag::ImageWidth, 0)?, tags.number(Tag::ImageLength, 0)?);
-        let [west, south, east, north] = tags.corners(columns, rows)?;
-        let mut frame = Frame { name: name.to_owned(), columns, rows, west, south, east, north, sample };
-        frame.check()?;
+        let frame = Frame::new(name.to_owned(), (columns, rows), tags.corners(columns, rows)?, sample)?;
         let (piece, bytes) = tags.pieces(&frame, length)?;
         Ok(Self { decoder, frame, unknown, bytes, piece })
     }
@@ -118,7 +118,9 @@ impl<R: Read + Seek> GeoTiff<R> {
             return Err(Fault::Damaged(format!("piece {number} has {} heights, not {posts}", heights.len())));
         }
         match self.unknown {
-            Some(unknown) => Ok(heights.into_iter().map(|h| if h == unknown { f32::NAN } else { h }).collect()),
+            Some(unknown) => {
+                Ok(heights.into_iter().map(|h| if h == unknown { f32::NAN } else { h }).collect())
+            }
             None if heights.contains(&USUAL_UNKNOWN) => Err(Fault::Unsupported {
                 what: "it has heights of -9999 m and does not say that these stand for unknown".to_owned(),
                 command: "gdal_translate -a_nodata -9999 IN.tif OUT.tif",
@@ -163,7 +165,9 @@ impl<R: Read + Seek> Tags<'_, R> {
         // Written as white is nothing, the heights would be read upside down.
         let photometric = self.number(Tag::PhotometricInterpretation, 1)?;
         if photometric != 1 {
-            return Err(unsupported(format!("it is a picture (photometric interpretation {photometric}), not heights")));
+            return Err(unsupported(format!(
+                "it is a picture (photometric interpretation {photometric}), not heights"
+            )));
         }
         // 1 whole numbers without a sign, 2 with one, 3 floats.
         match (self.number(Tag::SampleFormat, 1)?, self.number(Tag::BitsPerSample, 1)?) {
@@ -214,7 +218,10 @@ impl<R: Read + Seek> Tags<'_, R> {
         let Some(metadata) = self.text(Tag::Unknown(GDAL_METADATA))? else { return Ok(()) };
         // GDAL's items: <Item name="SCALE" sample="0" role="scale">0.1</Item>
         for item in metadata.split("<Item").skip(1) {
-            let value = item.split_once('>').and_then(|(_, rest)| rest.split_once('<')).map_or("", |(value, _)| value.trim());
+            let value = item
+                .split_once('>')
+                .and_then(|(_, rest)| rest.split_once('<'))
+                .map_or("", |(value, _)| value.trim());
             let is = |role: &str| item.contains(&format!("role=\"{role}\""));
             let number = value.parse::<f64>();
             if (is("scale") && number != Ok(1.0)) || (is("offset") && number != Ok(0.0)) {
@@ -223,9 +230,14 @@ impl<R: Read + Seek> Tags<'_, R> {
                     command: "gdal_translate -unscale -ot Float32 IN.tif OUT.tif",
                 });
             }
-            if is("unittype") && !["", "m", "metre", "meter", "metres", "meters"].contains(&value.to_lowercase().as_str()) {
+            if is("unittype")
+                && !["", "m", "metre", "meter", "metres", "meters"].contains(&value.to_lowercase().as_str())
+            {
                 return Err(Fault::Unsupported {
-                    what: format!("its heights are in '{}', not in metres", value.chars().take(20).collect::<String>()),
+                    what: format!(
+                        "its heights are in '{}', not in metres",
+                        value.chars().take(20).collect::<String>()
+                    ),
                     command: IN_METRES,
                 });
             }
@@ -233,21 +245,25 @@ impl<R: Read + Seek> Tags<'_, R> {
         Ok(())
     }
 
-    #[allow(clippy::cast_possible_truncation, reason = "what is looked for among floats of 32 bits is one of them")]
+    #[allow(
+        clippy::cast_possible_truncation,
+        reason = "what is looked for among floats of 32 bits is one of them"
+    )]
     fn unknown(&mut self) -> Result<Option<f32>, Fault> {
         let Some(text) = self.text(Tag::GdalNodata)? else { return Ok(None) };
         let number = text.trim_matches(|c: char| c == '\0' || c.is_whitespace()).parse::<f64>();
-        number.map(|number| Some(number as f32)).map_err(|_| Fault::Damaged("what stands for unknown is no number".to_owned()))
+        number
+            .map(|number| Some(number as f32))
+            .map_err(|_| Fault::Damaged("what stands for unknown is no number".to_owned()))
     }
 
     /// The outermost posts: west, south, east, north.
     fn corners(&mut self, columns: u32, rows: u32) -> Result<[f64; 4], Fault> {
         let other = |found: &str| Fault::OtherReference { found: found.to_owned() };
         let (scale, tie) = (self.reals(Tag::ModelPixelScaleTag)?, self.reals(Tag::ModelTiepointTag)?);
-        let ([lon_step, lat_step, ..], [column, row, _, lon, lat, above]) = (
-            scale.as_deref().unwrap_or_default(),
-            tie.as_deref().unwrap_or_default(),
-        ) else {
+        let ([lon_step, lat_step, ..], [column, row, _, lon, lat, above]) =
+            (scale.as_deref().unwrap_or_default(), tie.as_deref().unwrap_or_default())
+        else {
             return Err(other("a grid that is turned, or does not say where it lies"));
         };
         let scaled = scale.as_deref().and_then(|scale| scale.get(2)).is_some_and(|z| ![0.0, 1.0].contains(z));
@@ -292,9 +308,13 @@ impl<R: Read + Seek> Tags<'_, R> {
         }
         let pieces = across * u64::from(frame.rows.div_ceil(high));
         if offsets.len() as u64 != pieces || bytes.len() as u64 != pieces {
-            return Err(Fault::Damaged(format!("it has {} pieces and its size asks for {pieces}", offsets.len())));
+            return Err(Fault::Damaged(format!(
+                "it has {} pieces and its size asks for {pieces}",
+                offsets.len()
+            )));
         }
-        let mut lie: Vec<(u64, u64)> = offsets.iter().copied().zip(bytes.iter().copied()).filter(|(_, bytes)| *bytes > 0).collect();
+        let mut lie: Vec<(u64, u64)> =
+            offsets.iter().copied().zip(bytes.iter().copied()).filter(|(_, bytes)| *bytes > 0).collect();
         lie.sort_unstable();
         let needed = lie.iter().map(|(from, bytes)| from.saturating_add(*bytes)).max().unwrap_or(0);
         if needed > length {
@@ -308,7 +328,8 @@ impl<R: Read + Seek> Tags<'_, R> {
             let of_a_height = if frame.sample == Sample::Int16 { 2 } else { 4 };
             let last = if tiled { high } else { frame.rows - (frame.rows - 1) / high * high };
             let row = u64::from(wide) * of_a_height;
-            let whole = |number: usize| row * u64::from(if number as u64 + 1 == pieces { last } else { high });
+            let whole =
+                |number: usize| row * u64::from(if number as u64 + 1 == pieces { last } else { high });
             if bytes.iter().enumerate().any(|(number, bytes)| *bytes != 0 && *bytes < whole(number)) {
                 return Err(Fault::Damaged("one of its pieces has fewer bytes than heights".to_owned()));
             }

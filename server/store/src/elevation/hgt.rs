@@ -17,16 +17,7 @@ pub(super) fn frame(stem: &str, length: u64) -> Result<Frame, Fault> {
     let (lat, lon) = corner(stem).ok_or(Fault::TileName)?;
     let side = [1_201_u32, 3_601].into_iter().find(|&side| u64::from(side) * u64::from(side) * 2 == length);
     let side = side.ok_or(Fault::TileSize { length })?;
-    Ok(Frame {
-        name: stem.to_ascii_uppercase(),
-        columns: side,
-        rows: side,
-        west: lon,
-        south: lat,
-        east: lon + 1.0,
-        north: lat + 1.0,
-        sample: Sample::Int16,
-    })
+    Frame::new(stem.to_ascii_uppercase(), (side, side), [lon, lat, lon + 1.0, lat + 1.0], Sample::Int16)
 }
 
 /// The south-west corner that a name tells: latitude and longitude.
@@ -74,7 +65,9 @@ mod tests {
     fn a_tile_says_by_its_name_where_it_lies() {
         assert_eq!(corner("N54W005"), Some((54.0, -5.0)));
         assert_eq!(corner("s01e000"), Some((-1.0, 0.0)));
-        for wrong in ["", "N54W05", "N90E000", "N54W181", "N54E180", "X54W005", "N5+W005", "N54W00é", "54W005N"] {
+        for wrong in
+            ["", "N54W05", "N90E000", "N54W181", "N54E180", "X54W005", "N5+W005", "N54W00é", "54W005N"]
+        {
             assert_eq!(corner(wrong), None, "{wrong}");
         }
     }

@@ -79,8 +79,10 @@ async fn fill(
     files: &[PathBuf],
     mut on_progress: impl FnMut(Progress),
 ) -> Result<Vec<Loaded>, ElevationError> {
-    let alone: bool =
-        sqlx::query_scalar("select pg_try_advisory_xact_lock($1)").bind(LOCK).fetch_one(&mut **transaction).await?;
+    let alone: bool = sqlx::query_scalar("select pg_try_advisory_xact_lock($1)")
+        .bind(LOCK)
+        .fetch_one(&mut **transaction)
+        .await?;
     if !alone {
         return Err(ElevationError::LoadUnderWay);
     }
@@ -93,13 +95,12 @@ async fn fill(
         let mut grid = None;
         while let Some(piece) = from.recv().await {
             match piece {
-                Piece::Frame(mut frame) => {
-                    let cell_m = frame.check().map_err(wrong)?;
+                Piece::Frame(frame) => {
                     if loaded.iter().any(|before| before.name == frame.name) {
                         return Err(wrong(Fault::Twice(frame.name)));
                     }
-                    let (id, replaced) = begin(transaction, file, &frame, cell_m).await?;
-                    let Frame { name, columns, rows, sample, .. } = frame;
+                    let (id, replaced) = begin(transaction, file, &frame).await?;
+                    let Frame { name, columns, rows, sample, cell_m, .. } = frame;
                     loaded.push(Loaded { name, columns, rows, cell_m, replaced });
                     grid = Some((id, sample.as_str(), rows));
                 }
@@ -116,10 +117,13 @@ async fn fill(
             }
         }
         // The reading library checks not all of its arithmetic: what overflows ends as a panic in a debug build.
-        let outcome = reading.await.map_err(|_| wrong(Fault::Damaged("it holds numbers that no grid has".to_owned())))?;
+        let outcome = reading
+            .await
+            .map_err(|_| wrong(Fault::Damaged("it holds numbers that no grid has".to_owned())))?;
         outcome.map_err(wrong)?;
     }
-    let there: i64 = sqlx::query_scalar("select count(*) from elevation_grid").fetch_one(&mut **transaction).await?;
+    let there: i64 =
+        sqlx::query_scalar("select count(*) from elevation_grid").fetch_one(&mut **transaction).await?;
     if there > MOST_GRIDS {
         return Err(ElevationError::TooMany { there });
     }
@@ -130,9 +134,11 @@ async fn begin(
     connection: &mut PgConnection,
     file: &Path,
     frame: &Frame,
-    cell_m: f64,
 ) -> Result<(i64, bool), sqlx::Error> {
-    let gone = sqlx::query("delete from elevation_grid where name = $1").bind(&frame.name).execute(&mut *connection).await?;
+    let gone = sqlx::query("delete from elevation_grid where name = $1")
+        .bind(&frame.name)
+        .execute(&mut *connection)
+        .await?;
     let id = sqlx::query_scalar(
         "insert into elevation_grid (name, file_name, columns, rows, west, south, east, north, cell_m)
         values ($1, $2, $3, $4, $5, $6, $7, $8, $9) returning id",
@@ -145,13 +151,18 @@ async fn begin(
     .bind(frame.south)
     .bind(frame.east)
     .bind(frame.north)
-    .bind(cell_m)
+    .bind(frame.cell_m)
     .fetch_one(connection)
     .await?;
     Ok((id, gone.rows_affected() > 0))
 }
 
-async fn store(connection: &mut PgConnection, grid: i64, sample: &'static str, block: Block) -> Result<(), sqlx::Error> {
+async fn store(
+    connection: &mut PgConnection,
+    grid: i64,
+    sample: &'static str,
+    block: Block,
+) -> Result<(), sqlx::Error> {
     sqlx::query(
         "insert into elevation_block (grid, part, columns, rows, west, south, east, north, sample, heights)
         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
@@ -188,14 +199,14 @@ fn read(path: &Path, to: &Sender<Piece>) -> Result<(), Fault> {
     file.by_ref().take(4).read_to_end(&mut start).map_err(unreadable)?;
     file.rewind().map_err(unreadable)?;
     let send = |frame: &Frame| {
-        to.blocking_send(Piece::Frame(frame.clone())).map_err(|_| Fault::Unreadable("the load was abandoned".to_owned()))
+        to.blocking_send(Piece::Frame(frame.clone()))
+            .map_err(|_| Fault::Unreadable("the load was abandoned".to_owned()))
     };
     let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
     match (start.as_slice(), ending.as_str()) {
         // By its ending first: a tile begins with heights, and these may be any four bytes.
         (_, "hgt") => {
-            let mut frame = hgt::frame(stem, about.len())?;
-            frame.check()?;
+            let frame = hgt::frame(stem, about.len())?;
             send(&frame)?;
             hgt::read(&mut file, &frame, to)
         }

@@ -6,11 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use laywire_craft::{
-    elevation::Profile,
-    trace::Trace,
-    units::Metres,
-};
+use laywire_craft::{elevation::Profile, trace::Trace, units::Metres};
 use laywire_store::{
     PgPool,
     elevation::{self, ElevationError, Fault, Heights, Loaded, ProfileError},
@@ -25,7 +21,10 @@ use crate::ground::{Ground, at};
 
 /// A tile with the height that `ground` gives for a column and a row.
 fn hgt(side: u16, ground: impl Fn(u16, u16) -> i16) -> Vec<u8> {
-    (0..side).flat_map(|row| (0..side).map(move |column| (column, row))).flat_map(|(c, r)| ground(c, r).to_be_bytes()).collect()
+    (0..side)
+        .flat_map(|row| (0..side).map(move |column| (column, row)))
+        .flat_map(|(c, r)| ground(c, r).to_be_bytes())
+        .collect()
 }
 
 /// The values of a tag.
@@ -251,7 +250,8 @@ async fn a_geotiff_is_read_at_the_middle_of_its_cells_or_at_its_posts() {
     near(first, 10.0);
     near(last, 205.0);
 
-    let post = Tiff::of(300, 270, slope).with(KEYS, Values::Short(keys(&[(1024, 2), (1025, 2), (2048, 4326)])));
+    let post =
+        Tiff::of(300, 270, slope).with(KEYS, Values::Short(keys(&[(1024, 2), (1025, 2), (2048, 4326)])));
     load(&ground.pool, &folder.file("area.tif", &post.written())).await.unwrap();
     let [first, last] = ends(&heights(&ground.pool, &[(7.01, 50.98), (7.28, 50.74)]).await.profile);
     near(first, 10.0);
@@ -266,8 +266,10 @@ async fn tiles_and_pieces_that_a_sparse_file_leaves_out_are_read() {
         let height = move |n: i16| across * 16 + n % 16 + 100 * (down * 16 + n / 16);
         (0..256).flat_map(|n| height(n).to_le_bytes()).collect()
     };
-    let body: Vec<u8> = [(0, 0), (1, 0), (2, 0), (1, 1), (2, 1)].into_iter().flat_map(|(a, d)| tile(a, d)).collect();
-    let offsets = [0, 512, 1024].map(|at| BODY + at).into_iter().chain([0]).chain([1536, 2048].map(|at| BODY + at));
+    let body: Vec<u8> =
+        [(0, 0), (1, 0), (2, 0), (1, 1), (2, 1)].into_iter().flat_map(|(a, d)| tile(a, d)).collect();
+    let offsets =
+        [0, 512, 1024].map(|at| BODY + at).into_iter().chain([0]).chain([1536, 2048].map(|at| BODY + at));
     let tiled = Tiff { body, ..Tiff::of(40, 20, |_, _| 0.0) }
         .without(STRIP_OFFSETS)
         .without(STRIP_BYTES)
@@ -299,9 +301,12 @@ async fn what_a_file_calls_unknown_is_unknown_and_never_zero() {
     assert_eq!(over.surface_length(), None);
 
     let lake = Tiff::of(8, 8, |column, _| if column == 3 { -9999.0 } else { 5.0 });
-    let said = load(&ground.pool, &folder.file("lake.tif", &lake.clone().written())).await.unwrap_err().to_string();
+    let said =
+        load(&ground.pool, &folder.file("lake.tif", &lake.clone().written())).await.unwrap_err().to_string();
     assert!(said.contains("gdal_translate -a_nodata -9999"), "{said}");
-    load(&ground.pool, &folder.file("lake.tif", &lake.with(NODATA, Values::Text("-9999")).written())).await.unwrap();
+    load(&ground.pool, &folder.file("lake.tif", &lake.with(NODATA, Values::Text("-9999")).written()))
+        .await
+        .unwrap();
     let over = heights(&ground.pool, &[(7.0015, 50.9965), (7.0035, 50.9965)]).await.profile;
     assert_eq!(ends(&over), [Some(5.0), None]);
 }
@@ -377,7 +382,11 @@ async fn two_loads_do_not_run_at_once() {
     let (ground, folder) = (Ground::new().await, Folder::new());
     let file = folder.file("good.tif", &Tiff::of(4, 4, |_, _| 1.0).written());
     let mut other = ground.pool.begin().await.unwrap();
-    sqlx::query("select pg_advisory_xact_lock($1)").bind(0x656c_6576_6174_0000_i64).execute(&mut *other).await.unwrap();
+    sqlx::query("select pg_advisory_xact_lock($1)")
+        .bind(0x656c_6576_6174_0000_i64)
+        .execute(&mut *other)
+        .await
+        .unwrap();
     assert!(matches!(load(&ground.pool, &file).await, Err(ElevationError::LoadUnderWay)));
     other.rollback().await.unwrap();
     load(&ground.pool, &file).await.unwrap();
@@ -417,7 +426,11 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("N54W005.hgt", hgt(1200, |_, _| 1), "2,884,802 bytes"),
         ("N54W005.hgt", cut(hgt(1201, |_, _| 1), 2_884_800), "cut short or no HGT tile"),
         ("N54W005.hgt", hgt(1201, |_, _| i16::MIN), "no known height"),
-        ("N54W005.hgt", hgt(1201, |column, row| if (column, row) == (7, 9) { 9001 } else { 0 }), "column 7, row 9"),
+        (
+            "N54W005.hgt",
+            hgt(1201, |column, row| if (column, row) == (7, 9) { 9001 } else { 0 }),
+            "column 7, row 9",
+        ),
         ("north.hgt", hgt(1201, |_, _| 1), "N54W005.hgt"),
         ("N90E000.hgt", hgt(1201, |_, _| 1), "rename it"),
         ("N54W005.hgt", Vec::new(), "has 0"),
@@ -427,19 +440,41 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("empty.tif", Vec::new(), "does not begin as a TIFF"),
         ("cut.tif", cut(plain().written(), 6), "damaged"),
         ("cut.tif", cut(plain().written(), 60), "damaged"),
-        ("cut.tif", { let file = plain().written(); let half = file.len() - 30; cut(file, half) }, "damaged"),
+        (
+            "cut.tif",
+            {
+                let file = plain().written();
+                let half = file.len() - 30;
+                cut(file, half)
+            },
+            "damaged",
+        ),
         ("heights.tif", heights_last(1_000_000), "cut short: it has"),
         ("heights.tif", heights_last(u32::MAX), "needs 4294967359"),
         ("few.tif", plain().with(STRIP_BYTES, long(&[8])).written(), "fewer bytes than heights"),
         ("none.tif", plain().with(WIDTH, short(&[0])).written(), "damaged"),
         ("one.tif", Tiff::of(1, 4, |_, _| 1.0).written(), "make no grid"),
         ("wide.tif", plain().with(WIDTH, long(&[u32::MAX])).written(), "too many"),
-        ("both.tif", plain().with(WIDTH, long(&[90_000])).with(LENGTH, long(&[90_000])).written(), "too many"),
+        (
+            "both.tif",
+            plain().with(WIDTH, long(&[90_000])).with(LENGTH, long(&[90_000])).written(),
+            "too many",
+        ),
         ("rows.tif", plain().with(LENGTH, short(&[5])).written(), "fewer bytes than heights"),
         ("strips.tif", plain().with(STRIP_ROWS, short(&[1])).written(), "damaged"),
         ("strips.tif", plain().with(STRIP_ROWS, short(&[0])).written(), "damaged"),
-        ("tile.tif", plain().without(STRIP_OFFSETS).without(STRIP_BYTES).with(TILE_WIDTH, long(&[1 << 31]))
-            .with(TILE_LENGTH, long(&[1 << 31])).with(TILE_OFFSETS, long(&[BODY])).with(TILE_BYTES, long(&[64])).written(), "too large"),
+        (
+            "tile.tif",
+            plain()
+                .without(STRIP_OFFSETS)
+                .without(STRIP_BYTES)
+                .with(TILE_WIDTH, long(&[1 << 31]))
+                .with(TILE_LENGTH, long(&[1 << 31]))
+                .with(TILE_OFFSETS, long(&[BODY]))
+                .with(TILE_BYTES, long(&[64]))
+                .written(),
+            "too large",
+        ),
         ("bomb.tif", bomb, "lie in the same bytes"),
         ("lzw.tif", plain().with(COMPRESSION, short(&[5])).written(), "damaged"),
         ("deflate.tif", plain().with(COMPRESSION, short(&[8])).written(), "damaged"),
@@ -449,7 +484,11 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("double.tif", plain().with(BITS, short(&[64])).written(), "-ot Float32"),
         ("white.tif", plain().with(PHOTOMETRIC, short(&[0])).written(), "a picture"),
         ("plain.tif", plain().without(KEYS).written(), "no reference system"),
-        ("utm.tif", crs(&[(1024, 1), (1025, 1), (3072, 25_832)]), "EPSG:25832 and EPSG:4326 is wanted: make one by 'gdalwarp -t_srs EPSG:4326"),
+        (
+            "utm.tif",
+            crs(&[(1024, 1), (1025, 1), (3072, 25_832)]),
+            "EPSG:25832 and EPSG:4326 is wanted: make one by 'gdalwarp -t_srs EPSG:4326",
+        ),
         ("own.tif", crs(&[(1024, 1), (3072, 32_767)]), "a projection of its own"),
         ("etrs.tif", crs(&[(1024, 2), (2048, 4258)]), "EPSG:4258"),
         ("other.tif", crs(&[(1024, 2), (2048, 32_767)]), "a reference system of its own"),
@@ -457,16 +496,46 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("feet.tif", crs(&[(1024, 2), (2048, 4326), (4099, 9002)]), "not metres"),
         ("odd.tif", plain().with(KEYS, short(&[1, 1, 0])).written(), "reference system"),
         ("turned.tif", plain().without(SCALE).written(), "turned"),
-        ("nowhere.tif", plain().with(TIE, Values::Double(vec![0.0, 0.0, 0.0, 7.0, 91.0, 0.0])).written(), "not on the Earth"),
-        ("nan.tif", plain().with(TIE, Values::Double(vec![0.0, 0.0, 0.0, f64::NAN, 51.0, 0.0])).written(), "not on the Earth"),
+        (
+            "nowhere.tif",
+            plain().with(TIE, Values::Double(vec![0.0, 0.0, 0.0, 7.0, 91.0, 0.0])).written(),
+            "not on the Earth",
+        ),
+        (
+            "nan.tif",
+            plain().with(TIE, Values::Double(vec![0.0, 0.0, 0.0, f64::NAN, 51.0, 0.0])).written(),
+            "not on the Earth",
+        ),
         ("mirror.tif", plain().with(SCALE, Values::Double(vec![-0.001, 0.001, 0.0])).written(), "north-west"),
         ("tiny.tif", plain().with(SCALE, Values::Double(vec![1e-300, 1e-300, 0.0])).written(), "north-west"),
-        ("level.tif", plain().with(SCALE, Values::Double(vec![0.001, 0.001, 0.1])).written(), "another level"),
-        ("scaled.tif", item("<GDALMetadata><Item name=\"SCALE\" sample=\"0\" role=\"scale\">0.1</Item></GDALMetadata>"), "-unscale"),
-        ("offset.tif", item("<GDALMetadata><Item name=\"OFFSET\" sample=\"0\" role=\"offset\">12</Item></GDALMetadata>"), "-unscale"),
-        ("unit.tif", item("<GDALMetadata><Item name=\"UNITTYPE\" sample=\"0\" role=\"unittype\">ft</Item></GDALMetadata>"), "in 'ft', not in metres"),
+        (
+            "level.tif",
+            plain().with(SCALE, Values::Double(vec![0.001, 0.001, 0.1])).written(),
+            "another level",
+        ),
+        (
+            "scaled.tif",
+            item("<GDALMetadata><Item name=\"SCALE\" sample=\"0\" role=\"scale\">0.1</Item></GDALMetadata>"),
+            "-unscale",
+        ),
+        (
+            "offset.tif",
+            item("<GDALMetadata><Item name=\"OFFSET\" sample=\"0\" role=\"offset\">12</Item></GDALMetadata>"),
+            "-unscale",
+        ),
+        (
+            "unit.tif",
+            item(
+                "<GDALMetadata><Item name=\"UNITTYPE\" sample=\"0\" role=\"unittype\">ft</Item></GDALMetadata>",
+            ),
+            "in 'ft', not in metres",
+        ),
         ("nodata.tif", plain().with(NODATA, Values::Text("none")).written(), "no number"),
-        ("high.tif", Tiff::of(4, 4, |c, r| if (c, r) == (1, 2) { 3.4e38 } else { 1.0 }).written(), "column 1, row 2"),
+        (
+            "high.tif",
+            Tiff::of(4, 4, |c, r| if (c, r) == (1, 2) { 3.4e38 } else { 1.0 }).written(),
+            "column 1, row 2",
+        ),
         ("infinite.tif", Tiff::of(4, 4, |_, _| f32::INFINITY).written(), "nowhere on the Earth"),
         ("unknown.tif", Tiff::of(4, 4, |_, _| f32::NAN).written(), "no known height"),
         ("\u{1}.tif", plain().written(), "control character"),
@@ -496,10 +565,15 @@ async fn a_file_that_is_wrong_says_what_to_do_and_leaves_everything_as_it_was() 
 #[tokio::test]
 async fn a_grid_that_is_cut_off_anywhere_is_refused() {
     let (ground, folder) = (Ground::new().await, Folder::new());
-    let whole = Tiff::of(5, 4, |column, row| f32::from(column + row)).with(NODATA, Values::Text("-9999")).written();
+    let whole =
+        Tiff::of(5, 4, |column, row| f32::from(column + row)).with(NODATA, Values::Text("-9999")).written();
     for length in 0..whole.len() - 4 {
         let refused = load(&ground.pool, &folder.file("cut.tif", &whole[..length])).await;
-        assert!(matches!(refused, Err(ElevationError::File { .. })), "{length} of {}: {refused:?}", whole.len());
+        assert!(
+            matches!(refused, Err(ElevationError::File { .. })),
+            "{length} of {}: {refused:?}",
+            whole.len()
+        );
     }
     assert_eq!(counted(&ground.pool).await, (0, 0));
     // The last four bytes say that no other picture follows.
@@ -541,12 +615,19 @@ async fn a_piece_that_unpacks_to_more_than_it_should_is_read_no_further() {
         .with(STRIP_BYTES, Values::Long(vec![bytes]));
     let loaded = load(&ground.pool, &folder.file("bomb.tif", &bomb.clone().written())).await.unwrap();
     assert_eq!((loaded[0].columns, loaded[0].rows), (4, 4));
-    let stored: i64 = sqlx::query_scalar("select sum(octet_length(heights)) from elevation_block").fetch_one(&ground.pool).await.unwrap();
+    let stored: i64 = sqlx::query_scalar("select sum(octet_length(heights)) from elevation_block")
+        .fetch_one(&ground.pool)
+        .await
+        .unwrap();
     assert_eq!(stored, 32);
     // And one that asks for more than it has ends as damaged, with nothing loaded.
-    let hungry = bomb.with(WIDTH, Values::Long(vec![4097])).with(LENGTH, Values::Long(vec![4097])).with(STRIP_ROWS, Values::Long(vec![4097]))
+    let hungry = bomb
+        .with(WIDTH, Values::Long(vec![4097]))
+        .with(LENGTH, Values::Long(vec![4097]))
+        .with(STRIP_ROWS, Values::Long(vec![4097]))
         .with(SCALE, Values::Double(vec![0.0001, 0.0001, 0.0]));
-    let said = load(&ground.pool, &folder.file("hungry.tif", &hungry.written())).await.unwrap_err().to_string();
+    let said =
+        load(&ground.pool, &folder.file("hungry.tif", &hungry.written())).await.unwrap_err().to_string();
     assert!(said.contains("damaged"), "{said}");
     assert_eq!(counted(&ground.pool).await, (1, 1));
 }
@@ -592,8 +673,15 @@ async fn the_blocks_about_a_trace_are_found_by_their_index() {
     // A LINESTRING from -4.5 54.5 to -4.4 54.4 as WKB (OGC 06-103r4, 8.2).
     let places = [-4.5_f64, 54.5, -4.4, 54.4].into_iter().flat_map(f64::to_le_bytes);
     let way: Vec<u8> = [1, 2, 0, 0, 0, 2, 0, 0, 0].into_iter().chain(places).collect();
-    let plan: Vec<String> =
-        sqlx::query_scalar(AssertSqlSafe(explain)).bind(way).bind(401_i64).fetch_all(&ground.pool).await.unwrap();
+    let plan: Vec<String> = sqlx::query_scalar(AssertSqlSafe(explain))
+        .bind(way)
+        .bind(401_i64)
+        .fetch_all(&ground.pool)
+        .await
+        .unwrap();
     let plan = plan.join("\n");
-    assert!(plan.contains("elevation_block_ground") && !plan.contains("Seq Scan on elevation_block"), "{plan}");
+    assert!(
+        plan.contains("elevation_block_ground") && !plan.contains("Seq Scan on elevation_block"),
+        "{plan}"
+    );
 }

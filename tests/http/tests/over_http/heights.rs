@@ -6,7 +6,9 @@ use laywire_tests::{Ground, process};
 use serde_json::{Value, json};
 
 fn tile() -> Vec<u8> {
-    (0..1201_i16).flat_map(|row| (0..1201).flat_map(move |column: i16| (column + 2 * row).to_be_bytes())).collect()
+    (0..1201_i16)
+        .flat_map(|row| (0..1201).flat_map(move |column: i16| (column + 2 * row).to_be_bytes()))
+        .collect()
 }
 
 fn plane(lon: f64, lat: f64) -> f64 {
@@ -92,6 +94,9 @@ async fn a_file_that_is_no_grid_is_refused_on_the_command_line_and_nothing_is_lo
     let output = process::run(&[&load[..], &[good.to_str().unwrap(), cut.to_str().unwrap()]].concat());
     assert!(!output.status.success());
     let said = String::from_utf8(output.stderr).unwrap();
-    assert!(said.contains("N54W004.hgt: an HGT tile has 2,884,802 bytes") && said.contains("Nothing was loaded"), "{said}");
+    assert!(
+        said.contains("N54W004.hgt: an HGT tile has 2,884,802 bytes") && said.contains("Nothing was loaded"),
+        "{said}"
+    );
     assert_eq!(elevation(&ground, "list", &[]), "");
 }
