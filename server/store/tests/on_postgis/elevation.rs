@@ -156,6 +156,7 @@ fn packed_zeros(side: u32) -> Vec<u8> {
     let mut image = encoder.new_image::<Gray16>(side, side).unwrap();
     image.rows_per_strip(side).unwrap();
     image.write_data(&vec![0; (side * side) as usize]).unwrap();
+    file.set_position(0);
     let mut decoder = tiff::decoder::Decoder::new(file).unwrap();
     let from = decoder.get_tag_u32(tiff::tags::Tag::StripOffsets).unwrap() as usize;
     let bytes = decoder.get_tag_u32(tiff::tags::Tag::StripByteCounts).unwrap() as usize;
@@ -281,10 +282,10 @@ async fn tiles_and_pieces_that_a_sparse_file_leaves_out_are_read() {
         .with(TILE_OFFSETS, Values::Long(offsets.collect()))
         .with(TILE_BYTES, Values::Long(vec![512, 512, 512, 0, 512, 512]));
     load(&ground.pool, &folder.file("tiles.tiff", &tiled.written())).await.unwrap();
-    // Column 3, row 15 and column 38, row 19; and within the piece that is not there, column 3, row 18.
-    let [first, last] = ends(&heights(&ground.pool, &[(7.0035, 50.9845), (7.0385, 50.9805)]).await.profile);
-    near(first, 1503.0);
-    near(last, 1938.0);
+    // Column 3, row 10 and column 37, row 18; and within the piece that is not there, column 3, row 18.
+    let [first, last] = ends(&heights(&ground.pool, &[(7.0035, 50.9895), (7.0375, 50.9815)]).await.profile);
+    near(first, 1003.0);
+    near(last, 1837.0);
     let gap = heights(&ground.pool, &[(7.0035, 50.9815), (7.0045, 50.9815)]).await;
     assert_eq!(ends(&gap.profile), [None, None]);
 }
@@ -308,7 +309,9 @@ async fn what_a_file_calls_unknown_is_unknown_and_never_zero() {
         .await
         .unwrap();
     let over = heights(&ground.pool, &[(7.0015, 50.9965), (7.0035, 50.9965)]).await.profile;
-    assert_eq!(ends(&over), [Some(5.0), None]);
+    let [first, last] = ends(&over);
+    near(first, 5.0);
+    assert_eq!(last, None);
 }
 
 #[tokio::test]
@@ -335,7 +338,8 @@ async fn a_grid_is_replaced_without_a_moment_in_which_there_is_none() {
     let file = |height: f32| folder.file("hills.tif", &Tiff::of(30, 600, |_, _| height).written());
     load(&ground.pool, &file(100.0)).await.unwrap();
     let (pool, mut asked) = (ground.pool.clone(), 0);
-    let again = elevation::load(&ground.pool, &[file(200.0)], |progress| {
+    let higher = [file(200.0)];
+    let again = elevation::load(&ground.pool, &higher, |progress| {
         assert!(progress.done <= progress.total);
         let reading = heights(&pool, &[(7.005, 50.9), (7.006, 50.8)]);
         let meanwhile = tokio::task::block_in_place(|| tokio::runtime::Handle::current().block_on(reading));
@@ -457,10 +461,18 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
         ("wide.tif", plain().with(WIDTH, long(&[u32::MAX])).written(), "too many"),
         (
             "both.tif",
-            plain().with(WIDTH, long(&[90_000])).with(LENGTH, long(&[90_000])).written(),
+            plain()
+                .with(WIDTH, long(&[90_000]))
+                .with(LENGTH, long(&[90_000]))
+                .with(STRIP_ROWS, long(&[90_000]))
+                .written(),
             "too many",
         ),
-        ("rows.tif", plain().with(LENGTH, short(&[5])).written(), "fewer bytes than heights"),
+        (
+            "rows.tif",
+            plain().with(LENGTH, short(&[5])).with(STRIP_ROWS, short(&[5])).written(),
+            "fewer bytes than heights",
+        ),
         ("strips.tif", plain().with(STRIP_ROWS, short(&[1])).written(), "damaged"),
         ("strips.tif", plain().with(STRIP_ROWS, short(&[0])).written(), "damaged"),
         (
@@ -547,13 +559,18 @@ async fn a_file_that_is_wrong_says_what_to_do_and_leaves_everything_as_it_was() 
     let (ground, folder) = (Ground::new().await, Folder::new());
     load(&ground.pool, &folder.file("N54W005.hgt", &hgt(1201, |_, _| 77))).await.unwrap();
     let (before, list) = (counted(&ground.pool).await, elevation::list(&ground.pool).await.unwrap());
+    let mut otherwise = Vec::new();
     for (name, bytes, words) in wrong_files() {
         let wrong = Folder::new();
-        let said = load(&ground.pool, &wrong.file(name, &bytes)).await.expect_err(name).to_string();
-        assert!(said.contains(words), "{name}: {said}");
-        assert!(said.ends_with("Nothing was loaded"), "{said}");
+        let said = load(&ground.pool, &wrong.file(name, &bytes))
+            .await
+            .map_or_else(|error| error.to_string(), |_| "loaded".into());
+        if !said.contains(words) || !said.ends_with("Nothing was loaded") {
+            otherwise.push(format!("{name} ({words}): {said}"));
+        }
         assert_eq!(counted(&ground.pool).await, before, "{name}");
     }
+    assert!(otherwise.is_empty(), "{}", otherwise.join("\n"));
     let nothing = load(&ground.pool, &folder.0.path().join("missing.hgt")).await.unwrap_err().to_string();
     assert!(nothing.contains("cannot be read"), "{nothing}");
     let of_files = load(&ground.pool, folder.0.path()).await.unwrap_err().to_string();
