@@ -17,6 +17,7 @@ use utoipa::ToSchema;
 
 use crate::{
     construction::Construction,
+    elevation::{Grid, GroundAbout},
     geodesy::Position,
     obstacle::Obstacle,
     profile::{Distance, Profile},
@@ -248,6 +249,15 @@ pub struct Foreseen {
     pub unknown: Vec<UnknownStretch>,
 }
 
+impl Foreseen {
+    /// Tells each crossing how high the ground is before it and after it, as far as the grids know.
+    pub fn look_about(&mut self, trace: &Trace, grids: &[Grid]) {
+        for crossing in &mut self.crossings {
+            crossing.heights = GroundAbout::of(trace, grids, crossing.from_m, crossing.to_m);
+        }
+    }
+}
+
 /// A place where the trace meets one thing on the map, before what belongs together is made one crossing.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Met {
@@ -362,6 +372,9 @@ pub struct ForeseenCrossing {
     /// How far the nearest power line is, if it is within [`LOOK_OUT`].
     #[schema(required = true)]
     pub power_line_m: Option<Metres>,
+    /// The ground before it and after it along the trace; null where it is unknown.
+    #[schema(required = true)]
+    pub heights: Option<GroundAbout>,
     /// What is proposed; the chief can change it.
     pub proposed: Proposal,
 }

@@ -10,6 +10,7 @@ pub mod circuit;
 pub mod construction;
 pub mod crossing;
 pub mod duty;
+pub mod elevation;
 pub mod fault;
 mod figure;
 pub mod finder;

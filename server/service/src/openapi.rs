@@ -99,6 +99,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::reach::reach))
         .routes(routes!(api::plan::foresee))
         .routes(routes!(api::plan::plan))
+        .routes(routes!(api::heights::heights))
         .routes(routes!(api::finder::find_traces))
         .routes(routes!(api::saved_plan::save_plan, api::saved_plan::saved_plans))
         .routes(routes!(api::saved_plan::saved_plan))

@@ -11,7 +11,9 @@ use axum::{
 };
 use futures::StreamExt;
 use laywire_craft::{bounds::NoAnswer, refusal::Refusal};
-use laywire_store::{StoreError, foreseen::ForeseenError, road::RoadError, terrain::TerrainError};
+use laywire_store::{
+    StoreError, elevation::ProfileError, foreseen::ForeseenError, road::RoadError, terrain::TerrainError,
+};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
@@ -268,6 +270,17 @@ impl From<ForeseenError> for Problem {
     fn from(error: ForeseenError) -> Self {
         match error {
             ForeseenError::Store(error) => error.into(),
+            asked_too_much => {
+                Self::CannotReckon { field: Some("trace".to_owned()), why: asked_too_much.to_string() }
+            }
+        }
+    }
+}
+
+impl From<ProfileError> for Problem {
+    fn from(error: ProfileError) -> Self {
+        match error {
+            ProfileError::Store(error) => error.into(),
             asked_too_much => {
                 Self::CannotReckon { field: Some("trace".to_owned()), why: asked_too_much.to_string() }
             }

@@ -5,6 +5,7 @@
 use geo_types::{Geometry, LineString, Polygon};
 use geozero::ToGeo;
 use laywire_craft::{
+    elevation::Surface,
     foreseen::{
         self, Area, Cover, Drawn, Foreseen, Ground, LONGEST, PowerLine, Spot, SpotKind, Structure,
         TooManyCrossings, Way,
@@ -18,7 +19,7 @@ use laywire_craft::{
 use sqlx::{Executor as _, PgConnection, PgPool};
 
 use crate::{
-    StoreError,
+    StoreError, elevation,
     error::named,
     line::{metres, position},
     terrain::{self, Extract, TerrainError},
@@ -72,6 +73,8 @@ pub struct Answer {
     pub foreseen: Foreseen,
     /// The map; none when none is loaded.
     pub map: Option<Extract>,
+    /// What the hills add; none where no grid of heights lies about the trace.
+    pub surface: Option<Surface>,
 }
 
 /// Foresees what a trace meets on the terrain and on the unit's own features.
@@ -89,10 +92,13 @@ pub async fn foreseen(pool: &PgPool, trace: Trace, profile: Profile) -> Result<A
     let (ground, cover) = read(&mut connection, &trace, &profile, map.as_ref()).await?;
     connection.commit().await?;
     // Long traces take a while; the connection is given back and other requests are not held up.
-    let foreseen = tokio::task::spawn_blocking(move || foreseen::foresee(&trace, &ground, &cover, &profile))
-        .await
-        .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
-    Ok(Answer { foreseen, map })
+    let way = trace.clone();
+    let mut foreseen =
+        tokio::task::spawn_blocking(move || foreseen::foresee(&way, &ground, &cover, &profile))
+            .await
+            .map_err(|_| StoreError::corrupt("terrain", "what could not be reckoned with"))??;
+    let surface = elevation::about_crossings(pool, trace, &mut foreseen).await?;
+    Ok(Answer { foreseen, map, surface })
 }
 
 /// The ground in a box, with its woods and hedges, and the map that it is from.

@@ -4,6 +4,7 @@
 
 pub mod crew_position;
 mod crossing;
+pub mod elevation;
 mod error;
 pub mod features;
 pub mod foreseen;

@@ -307,6 +307,23 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/heights': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /** The heights of the ground along a trace: its profile, its length over the hills, its steepest piece. */
+    post: operations['heights'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/lines': {
     parameters: {
       query?: never;
@@ -2346,6 +2363,7 @@ export interface components {
     ForeseenAnswer: components['schemas']['Foreseen'] & {
       figures: components['schemas']['PlanFigures'] | null;
       map: components['schemas']['MapUsed'] | null;
+      surface: components['schemas']['Surface'] | null;
     };
     /** @description A crossing foreseen. */
     ForeseenCrossing: {
@@ -2362,6 +2380,7 @@ export interface components {
       grouped: components['schemas']['Grouped'][];
       /** @description Whether its surface is hard. */
       hard_surface: boolean;
+      heights: components['schemas']['GroundAbout'] | null;
       /** @description All that the trace meets here. */
       met: components['schemas']['Met'][];
       /** @description Its name. */
@@ -2452,6 +2471,15 @@ export interface components {
       /** @description The team's call sign. */
       team: components['schemas']['Name'];
     };
+    /** @description The ground before a crossing and after it. */
+    GroundAbout: {
+      /** @description How high it is 30 m after the far edge, in metres. */
+      after_m: components['schemas']['Metres'];
+      /** @description How far apart the two are along the trace, in metres: less where the trace begins or ends. */
+      apart_m: components['schemas']['Metres'];
+      /** @description How high it is 30 m before the near edge, in metres. */
+      before_m: components['schemas']['Metres'];
+    };
     /**
      * @description What the ground is over a stretch.
      * @enum {string}
@@ -2501,6 +2529,29 @@ export interface components {
       postgis: string;
       /** @description PostgreSQL's. */
       postgresql: string;
+    };
+    /** @description A grid that heights are from. */
+    HeightGrid: {
+      /**
+       * Format: double
+       * @description The shorter side of a cell in its middle, in metres.
+       */
+      cell_m: number;
+      /** @description The file that it came from. */
+      file_name: string;
+      /**
+       * Format: date-time
+       * @description When it was loaded.
+       */
+      loaded_at: string;
+      /** @description Its name: a tile's, or the file's without its ending. */
+      name: string;
+    };
+    /** @description The ground's height at a place of the trace. */
+    HeightPoint: {
+      /** @description Along the trace over the ground, in metres. */
+      chainage_m: components['schemas']['Metres'];
+      height_m: components['schemas']['Metres'] | null;
     };
     /** @description The heights that the rules ask for over one way, and the one that governs. */
     HeightRules: {
@@ -5140,6 +5191,15 @@ export interface components {
       /** @description Whether there are any, on both sides. */
       there: boolean;
     };
+    /** @description The steepest piece. */
+    SteepestPiece: {
+      /** @description Where it begins along the trace, in metres. */
+      from_m: components['schemas']['Metres'];
+      /** @description How much higher its end is than its beginning, in metres; negative where it falls. */
+      rise_m: components['schemas']['Metres'];
+      /** @description Where it ends, in metres. */
+      to_m: components['schemas']['Metres'];
+    };
     /** @description The books. */
     Stores: {
       /** @description All of it. */
@@ -5194,6 +5254,14 @@ export interface components {
       ground_m?: components['schemas']['Metres'];
       /** @description How high the tie is above the ground at its foot: metres, 0.1 to 100. */
       tie_height_m: components['schemas']['Metres'];
+    };
+    /** @description What the hills add to a trace. */
+    Surface: {
+      length_m: components['schemas']['Metres'] | null;
+      /** @description How much more that is than over level ground, of what is known, in metres. */
+      more_m: components['schemas']['Metres'];
+      /** @description How much of the trace has an unknown height at one of its ends, in metres. */
+      unknown_m: components['schemas']['Metres'];
     };
     /** @description A fault that the signs point at. */
     Suspicion: {
@@ -5372,6 +5440,21 @@ export interface components {
       line: components['schemas']['LineId'];
       /** @description Where the wire lies, onward from the laying head: 1 to 1,000 positions. */
       positions: components['schemas']['Position'][];
+    };
+    /** @description The heights along a trace. */
+    TraceHeights: {
+      /** @description The grids that they are from, the finest first; empty when none lies about the trace, and then nothing is known. */
+      grids: components['schemas']['HeightGrid'][];
+      highest: components['schemas']['HeightPoint'] | null;
+      /** @description The trace over level ground, in metres. */
+      length_m: components['schemas']['Metres'];
+      lowest: components['schemas']['HeightPoint'] | null;
+      /** @description Places along it: with both ends, the lowest and the highest, and the ends of what is unknown. */
+      points: components['schemas']['HeightPoint'][];
+      steepest: components['schemas']['SteepestPiece'] | null;
+      surface_length_m: components['schemas']['Metres'] | null;
+      /** @description How much of it has an unknown height at one of its ends, in metres. */
+      unknown_m: components['schemas']['Metres'];
     };
     /** @description One item of a trace's cost. */
     TraceItem: {
@@ -6630,6 +6713,63 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  heights: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['DrawnTrace'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['TraceHeights'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      413: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
         headers: {
           [name: string]: unknown;
         };

@@ -50,6 +50,7 @@ export type SiteAnswer = Shapes['SiteAnswer'];
 export type SiteWay = Shapes['SiteWay'];
 export type ForeseenAnswer = Shapes['ForeseenAnswer'];
 export type ForeseenCrossing = Shapes['ForeseenCrossing'];
+export type Surface = Shapes['Surface'];
 export type PlanFigures = Shapes['PlanFigures'];
 export type SavedPlan = Shapes['SavedPlan'];
 export type Plan = Shapes['Plan'];

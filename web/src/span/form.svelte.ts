@@ -7,6 +7,7 @@ import { NORMAL_SPAN_M } from '../operation/guidance.ts';
 import { lengthTyped, lengthWritten } from '../operation/measure.ts';
 import type { Refused } from '../operation/reckoning.svelte.ts';
 import { FOOT_M, heightNeeded, POUND_N, pull, saidIn, type Units } from '../ui/figures.ts';
+import type { Rise } from './ground.ts';
 
 export const loadings = ['none', 'light', 'medium', 'heavy'] as const;
 export type Loading = (typeof loadings)[number];
@@ -106,6 +107,8 @@ export class SpanForm {
   readonly typed = $state({}) as Record<Field, string>;
   by = $state<'sag' | 'tension'>('sag');
   loading = $state<Loading>('light');
+  /** whether the ground was begun with from a grid of heights */
+  byGrid = $state(false);
   #units = $state<Units>('metric');
 
   constructor(crossing: CrossingFeature, choice: Choice | null, units: Units) {
@@ -124,6 +127,16 @@ export class SpanForm {
       if (figure !== null) this.typed[field] = write(field, figure, units);
     }
     this.#units = units;
+  }
+
+  /** The ground as a grid of heights has it, where nobody has typed anything else. */
+  ground({ right_m, over_m }: Rise): void {
+    const untouched = write('right.ground_m', 0, this.#units);
+    const rises = { 'right.ground_m': right_m, 'over.from_level_m': over_m } as const;
+    if (Object.keys(rises).some((field) => this.typed[field as keyof typeof rises] !== untouched)) return;
+    for (const field of ['right.ground_m', 'over.from_level_m'] as const)
+      this.typed[field] = write(field, Number(rises[field].toFixed(1)), this.#units);
+    this.byGrid = true;
   }
 
   /** Both ties as high as the answer says that they have to be, rounded up. */

@@ -42,6 +42,25 @@ describe('the numbers begin with', () => {
   });
 });
 
+describe('the ground from a grid of heights', () => {
+  it('is begun with, to a decimetre, and goes into the question', () => {
+    const form = new SpanForm(crossing('road'), choice, 'metric');
+    form.ground({ right_m: 3.04, over_m: 1.52 });
+    expect(form.input?.right.ground_m).toBe(3);
+    expect(form.input?.over).toMatchObject({ from_level_m: 1.5, to_level_m: 1.5 });
+    expect(form.byGrid).toBe(true);
+  });
+
+  it('does not touch what somebody has typed meanwhile', () => {
+    const form = new SpanForm(crossing('road'), choice, 'metric');
+    form.typed['right.ground_m'] = '2';
+    form.ground({ right_m: 3, over_m: 1.5 });
+    expect(form.input?.right.ground_m).toBe(2);
+    expect(form.input?.over?.from_level_m).toBe(0);
+    expect(form.byGrid).toBe(false);
+  });
+});
+
 describe('the question', () => {
   it('is made in metres, whatever is typed in', () => {
     const form = new SpanForm(crossing('road'), choice, 'miles');

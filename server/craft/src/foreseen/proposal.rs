@@ -88,6 +88,8 @@ pub(super) fn crossing(
         within_reach,
         spots: spots(position, obstacle, ground),
         power_line_m: power_line.map(|(_, distance)| distance),
+        // Foreseeing has no heights before it: see `Foreseen::look_about`.
+        heights: None,
         proposed,
     }
 }

@@ -6,6 +6,7 @@
 mod any_question;
 mod catenary;
 mod circuit;
+mod elevation;
 mod fault;
 mod finder;
 mod forecast;

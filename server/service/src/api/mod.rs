@@ -10,6 +10,7 @@ pub mod forecast;
 pub mod geojson;
 pub mod guide;
 pub mod health;
+pub mod heights;
 pub mod line;
 pub mod log;
 pub mod operation;

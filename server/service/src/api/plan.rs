@@ -9,6 +9,7 @@ use axum::{
 };
 use chrono::{DateTime, Utc};
 use laywire_craft::{
+    elevation::Surface,
     foreseen::Foreseen,
     ids::{LineId, OperationId},
     plan::{Plan, PlanFigures},
@@ -31,7 +32,7 @@ use crate::{
 pub struct DrawnTrace {
     /// Where the wire shall go.
     #[schema(value_type = LineString)]
-    trace: ::geojson::Geometry,
+    pub(super) trace: ::geojson::Geometry,
 }
 
 /// Which trace of a line to look at.
@@ -53,6 +54,9 @@ pub struct ForeseenAnswer {
     /// What it takes if each crossing is built as proposed; null where that cannot be reckoned, as on a line that is too long.
     #[schema(required = true)]
     figures: Option<PlanFigures>,
+    /// What the hills add to the trace; null where no grid of heights lies about it.
+    #[schema(required = true)]
+    surface: Option<Surface>,
     /// What it meets.
     #[serde(flatten)]
     foreseen: Foreseen,
@@ -111,17 +115,17 @@ pub async fn plan(
     answer(&service, &seat, trace).await
 }
 
-fn read(drawn: ::geojson::Geometry) -> Result<Trace, Problem> {
+pub(super) fn read(drawn: ::geojson::Geometry) -> Result<Trace, Problem> {
     geojson::trace(drawn).map_err(|what| Problem::Malformed { field: "trace".to_owned(), what })
 }
 
 async fn answer(service: &Service, seat: &Seat, trace: Trace) -> Result<Json<ForeseenAnswer>, Problem> {
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let answer = foreseen::foreseen(&service.pool, trace.clone(), profile.clone()).await?;
-    let (map, foreseen) = (answer.map.map(MapUsed::from), answer.foreseen);
+    let (map, surface, foreseen) = (answer.map.map(MapUsed::from), answer.surface, answer.foreseen);
     let reckoned = tokio::task::spawn_blocking(move || {
         let figures = Plan::proposed(trace, &foreseen).figures(&profile).ok();
-        ForeseenAnswer { map, figures, foreseen }
+        ForeseenAnswer { map, figures, surface, foreseen }
     });
     Ok(Json(reckoned.await.map_err(|_| Problem::Internal)?))
 }

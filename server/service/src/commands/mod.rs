@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand};
 use laywire_craft::text::Name;
 use laywire_store::{
     PgConnectOptions, PgPool, StoreError,
+    elevation::ElevationError,
     private_cluster::{ClusterError, PrivateCluster},
     terrain::{OwnError, TerrainError},
 };
@@ -13,6 +14,7 @@ use laywire_store::{
 use crate::tls::TlsError;
 
 mod demo;
+mod elevation;
 mod export;
 mod log;
 mod openapi;
@@ -87,6 +89,9 @@ pub enum CommandError {
     /// The ground could not be loaded.
     #[error("{0}")]
     Terrain(#[from] TerrainError),
+    /// Grids of heights could not be loaded, listed or removed.
+    #[error("{0}")]
+    Elevation(#[from] ElevationError),
     /// TLS cannot be served.
     #[error("{0}")]
     Tls(#[from] TlsError),

@@ -33,6 +33,9 @@ pub(super) enum Verb {
         #[command(flatten)]
         database: Database,
     },
+    /// Load, list or remove grids of heights.
+    #[command(subcommand)]
+    Elevation(super::elevation::Verb),
     /// Take features of the unit's own away.
     Remove {
         #[command(flatten)]
@@ -82,6 +85,7 @@ impl Verb {
                 }
                 opened.close().await
             }
+            Self::Elevation(verb) => verb.run().await,
             Self::Remove { database, ids } => {
                 let opened = database.open().await?;
                 terrain::remove(&opened.pool, &ids).await?;

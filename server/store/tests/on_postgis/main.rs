@@ -8,6 +8,7 @@
 )]
 
 mod crew_position;
+mod elevation;
 mod ground;
 mod listener;
 mod log;

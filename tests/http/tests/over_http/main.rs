@@ -18,6 +18,7 @@ mod feed;
 mod finder;
 mod forecast;
 mod foreseen;
+mod heights;
 mod outage;
 mod plans;
 mod positions;
