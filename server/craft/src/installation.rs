@@ -5,7 +5,10 @@
 mod proving;
 mod recovery;
 
-use std::collections::{BTreeMap, HashMap};
+use std::{
+    borrow::Borrow,
+    collections::{BTreeMap, HashMap},
+};
 
 use chrono::{DateTime, Utc};
 
@@ -76,14 +79,20 @@ impl Installation {
     /// # Errors
     /// When an entry breaks a rule at its place.
     pub fn fold(entries: &[Entry], profile: &Profile) -> Result<Self, Broken> {
+        Self::fold_of(entries, profile)
+    }
+
+    /// The same of entries that lie apart.
+    pub(crate) fn fold_of<E: Borrow<Entry>>(entries: &[E], profile: &Profile) -> Result<Self, Broken> {
+        let entries = || entries.iter().map(Borrow::borrow);
         let mut corrected: HashMap<ReportId, Option<&Body>> = HashMap::new();
-        for entry in entries {
+        for entry in entries() {
             if let Body::Correction(c) = &entry.report.body {
                 corrected.insert(c.corrects, c.instead.as_deref());
             }
         }
         let mut sum = Self::default();
-        for entry in entries {
+        for entry in entries() {
             let body = match corrected.get(&entry.report.id) {
                 Some(None) => continue,
                 Some(Some(instead)) => instead,
@@ -128,7 +137,8 @@ impl Installation {
         self.crossings.extend(change.crossings.into_iter().map(|crossing| (crossing.id, crossing)));
     }
 
-    fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
+    /// What is after the entry, if this is what it says.
+    pub(crate) fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
         let when = entry.happened_at();
         let stood = entry.report.position;
         let by = entry.maker();

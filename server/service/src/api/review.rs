@@ -20,7 +20,7 @@ use crate::{
 };
 
 /// Entries that one review is made from, the most.
-const MOST_ENTRIES: usize = 100_000;
+pub(super) const MOST_ENTRIES: usize = 100_000;
 
 /// What the laying is held against.
 #[derive(Deserialize, IntoParams)]
