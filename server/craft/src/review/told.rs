@@ -24,8 +24,7 @@ pub(super) struct Told<'a> {
     /// The number of the last correction.
     pub(super) correction: Option<i64>,
     pub(super) by: &'a Sender,
-    /// Of a call: whether it came from the far end.
-    pub(super) from_far_end: bool,
+    pub(super) body: &'a Body,
 }
 
 impl Told<'_> {
@@ -73,7 +72,7 @@ impl<'a> Log<'a> {
                 sequence: entry.sequence,
                 correction,
                 by: entry.maker(),
-                from_far_end: matches!(body, Body::CallBackGood(call) if call.from_far_end),
+                body,
             };
             match body.subject() {
                 Subject::Line(line) => log.lines.entry(line).or_default().push(told),

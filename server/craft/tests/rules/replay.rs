@@ -7,10 +7,12 @@ use laywire_craft::{
     ids::ReportId,
     installation::Installation,
     line::{Line, LineState as L},
+    line_wire::PacePlan,
     obstacle::Obstacle as O,
     profile::Profile,
     replay::{CrossingMoment, Error, LineMoment, MOST_POSITIONS, Replay, replay},
     report::{Body, CrossingMarked, Entry, Kind, TestedFrom, WireFate},
+    review::review,
     text::Name,
     units::Metres,
 };
@@ -38,6 +40,22 @@ pub(crate) fn shows_every_moment(log: &[Entry], moments: &[Installation]) {
     let last = moments.last().unwrap_or(&nothing);
     let after_all = replay.at(i64::MAX);
     assert_eq!((after_all.lines.len(), after_all.crossings.len()), (last.lines.len(), last.crossings.len()));
+    // And so are, in its review, the time without a word and the troubles.
+    let review = review(log, last, Profile::field(), PacePlan::default());
+    for line in &review.lines {
+        let proving = &last.lines[&line.line].proving;
+        assert_eq!((line.silent.value, line.silent_since), (Some(proving.silent_min), proving.silent_since));
+        assert_eq!(line.troubles.len(), proving.troubles.len());
+        for (told, stood) in line.troubles.iter().zip(&proving.troubles) {
+            assert_eq!((told.signs.clone(), told.stretch), (stood.signs(), Some(stood.stretch)));
+            assert_eq!(
+                (told.told.count, told.steps.count, told.cleared.len()),
+                (stood.told.len(), stood.steps.len(), stood.cleared.len())
+            );
+        }
+        let tests = &line.tests;
+        assert_eq!(tests.good.count + tests.worse.count + tests.bad.count, proving.tests.len());
+    }
     let numbers: Vec<i64> = log.iter().map(|entry| entry.sequence).collect();
     assert_eq!(replay.entries.sequence, numbers);
 }
