@@ -171,7 +171,7 @@ impl Installation {
             Body::CrossingMadeGood(b) => self.crossing_made_good(b, by, when),
             Body::WireLost(b) => self.wire_lost(b, by, when),
             Body::ReelReturned(b) => self.reel_returned(b, when),
-            Body::Note(b) => self.note(b),
+            Body::Note(b) => self.note(b, entry),
             Body::Correction(_) => Ok(Change::default()),
         }
     }
@@ -384,7 +384,11 @@ impl Installation {
         Ok(())
     }
 
-    fn note(&self, b: &Note) -> Result<Change, Refusal> {
+    fn note(&self, b: &Note, entry: &Entry) -> Result<Change, Refusal> {
+        // The log has every number below its own.
+        if b.about.is_some_and(|about| !(1..entry.sequence).contains(&about)) {
+            return Err(Refusal::NoSuchReport);
+        }
         if b.line.is_some_and(|line| !self.lines.contains_key(&line)) {
             return Err(Refusal::NoSuchLine);
         }

@@ -6,7 +6,7 @@
 mod making;
 
 use chrono::{DateTime, Utc};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use utoipa::ToSchema;
 
 use crate::{
@@ -145,10 +145,16 @@ pub struct ReplayLaid {
     pub begins: Vec<u32>,
     /// Where in `positions` it ends.
     pub ends: Vec<u32>,
-    /// How long it is, in metres.
+    /// How long it is, in metres; written to the millimetre.
+    #[serde(serialize_with = "to_the_millimetre")]
     pub length_m: Vec<Metres>,
     /// The positions.
     pub positions: Vec<Position>,
+}
+
+/// A screen shows no more, and a long log's weight is lengths.
+fn to_the_millimetre<S: Serializer>(lengths: &[Metres], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(lengths.iter().map(|length| (length.value() * 1_000.0).round() / 1_000.0))
 }
 
 /// A piece of a line that came up, or never will.

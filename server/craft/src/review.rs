@@ -6,6 +6,8 @@
 //! the fold. Where two times run backwards the figure is unknown, and never negative.
 
 mod faults;
+pub mod learning;
+mod rows;
 mod told;
 
 use std::collections::BTreeMap;
@@ -25,18 +27,21 @@ use crate::{
     obstacle::Obstacle,
     party::Party,
     profile::Profile,
-    report::{Body, Entry, Kind},
+    report::{Body, Entry, Kind, Note},
     stores,
-    text::Name,
+    text::{Name, Remark},
     units::{KilometresPerHour, Metres, Minutes},
 };
 pub use faults::{ClearingReview, TestsReview, TroubleReview};
+pub use rows::{Row, rows};
 use told::{Log, Told, union_min};
 
 /// An entry that came in so much later than it happened was told late.
 const LATE_MIN: f64 = 10.0;
 /// Entries named beside what the log cannot tell, the most; `count` has them all.
 const MOST_NAMED: usize = 100;
+/// Remarks that a review has, the most; the log has them all.
+const MOST_REMARKS: usize = 1_000;
 
 const NOT_YET: &str = "it has not happened, or nobody has reported it";
 const BACKWARDS: &str = "the times run backwards: a clock was off, or it was told out of order";
@@ -270,6 +275,32 @@ pub struct ConstructionReview {
     pub finishing_planned_min: Minutes,
 }
 
+/// A remark: signed by who made it, with its time and what it is about.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RemarkReview {
+    /// Who made it.
+    pub team: Name,
+    /// Their party.
+    pub party: Party,
+    /// When it happened, by their device's clock put right.
+    pub at: DateTime<Utc>,
+    /// When it was taken in.
+    pub received_at: DateTime<Utc>,
+    /// The line that it is about.
+    #[schema(required = true)]
+    pub line: Option<LineId>,
+    /// The crossing that it is about.
+    #[schema(required = true)]
+    pub crossing: Option<CrossingId>,
+    /// The number of the entry that it is about.
+    #[schema(required = true)]
+    pub about: Option<i64>,
+    /// What was said.
+    pub text: Remark,
+    /// The numbers of its entry and of its correction.
+    pub entries: Vec<i64>,
+}
+
 /// Something that the log cannot tell.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CannotKnow {
@@ -300,6 +331,8 @@ pub struct Review {
     pub constructions: Vec<ConstructionReview>,
     /// The time that nobody could speak over a line, of all lines together, as far as it is over.
     pub silent: Figure<Minutes>,
+    /// Remarks, in the order of the log: the last 1,000.
+    pub remarks: Vec<RemarkReview>,
     /// Corrections.
     pub corrections: Count,
     /// What the log cannot tell.
@@ -338,10 +371,28 @@ pub fn review(entries: &[Entry], stands: &Installation, profile: &Profile, plan:
         teams: teams(entries, stands, &log),
         constructions,
         silent: sum(lines.iter().map(|line| &line.silent)),
+        remarks: remarks(&log),
         corrections: log.corrections(),
         cannot_know: cannot_know(entries, stands, &log),
         lines,
     }
+}
+
+fn remarks(log: &Log<'_>) -> Vec<RemarkReview> {
+    let made = log.remarks();
+    let last = &made[made.len().saturating_sub(MOST_REMARKS)..];
+    let remark = |(told, note, received_at): &(Told<'_>, &Note, DateTime<Utc>)| RemarkReview {
+        team: told.by.team.clone(),
+        party: told.by.party,
+        at: told.at,
+        received_at: *received_at,
+        line: note.line,
+        crossing: note.crossing,
+        about: note.about,
+        text: note.text.clone(),
+        entries: numbers([told]),
+    };
+    last.iter().map(remark).collect()
 }
 
 /// From one entry to another.

@@ -94,6 +94,8 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::feed::feed))
         .routes(routes!(api::log::log))
         .routes(routes!(api::review::review))
+        .routes(routes!(api::review::review_table))
+        .routes(routes!(api::review::review_rates))
         .routes(routes!(api::replay::replay))
         .routes(routes!(api::pass::passes, api::pass::give_pass))
         .routes(routes!(api::pass::revoke_pass))

@@ -8,10 +8,12 @@ use laywire_craft::guide::guide;
 use laywire_craft::installation::Installation;
 use laywire_craft::line_wire::PacePlan;
 use laywire_craft::obstacle::Obstacle as O;
+use laywire_craft::pace::{Light, Means};
 use laywire_craft::party::{Party, Sender};
 use laywire_craft::profile::Profile;
 use laywire_craft::report::{Entry, Report};
-use laywire_craft::review::{Figure, LineReview, Review, TeamReview, review};
+use laywire_craft::review::learning::{Learned, cases};
+use laywire_craft::review::{Figure, LineReview, Review, TeamReview, review, rows};
 use laywire_craft::text::Name;
 use laywire_craft::trace::Trace;
 use laywire_craft::units::{Metres, Minutes};
@@ -322,6 +324,69 @@ fn each_trouble_is_told_with_its_search_its_cause_and_the_time_without_a_word() 
     // A test from the far end is a call as well.
     assert_eq!(line.calls.entries, [7, 16, 25]);
     assert_eq!(line.tested_again.entries, [25, 26]);
+}
+
+#[test]
+fn remarks_are_signed_by_who_made_them_and_say_what_they_are_about() {
+    let mut log = morning();
+    let first =
+        json!({ "kind": "note", "line": LINE, "crossing": FIRST, "about": 9, "text": "the ditch runs full" });
+    let wrong = log.tell(FOLLOW, 130.0, first).report.id; // 19
+    log.tell(LEAD, 131.0, json!({ "kind": "note", "text": "fog all morning" })); // 20
+    let right =
+        json!({ "kind": "note", "line": LINE, "crossing": FIRST, "about": 9, "text": "the ditch ran full" });
+    log.tell(
+        FOLLOW,
+        132.0,
+        json!({ "kind": "correction", "corrects": wrong, "because": "spelling", "instead": right }),
+    ); // 21
+    let review = log.review();
+    let [first, second] = review.remarks.as_slice() else { panic!("{:?}", review.remarks) };
+    assert_eq!(
+        (first.team.as_str(), first.party, first.text.as_str()),
+        ("Wren 2", FOLLOW.0, "the ditch ran full")
+    );
+    assert_eq!((first.about, first.entries.as_slice()), (Some(9), [19, 21].as_slice()));
+    assert_eq!(json!([first.line, first.crossing]), json!([LINE, FIRST]));
+    assert_eq!(
+        (first.at, first.received_at),
+        (opened() + TimeDelta::minutes(130), opened() + TimeDelta::minutes(130))
+    );
+    assert_eq!((second.team.as_str(), second.about, second.line), ("Plover 1", None, None));
+}
+
+#[test]
+fn a_morning_has_its_cases_of_laying_passing_and_finishing() {
+    let operation = laywire_craft::ids::OperationId(Uuid::from_u128(7));
+    let cases = cases(&morning().review(), operation, Means::Foot, Light::Day);
+    let times = |wanted: Learned| -> Vec<f64> {
+        let of = cases.iter().filter(|case| case.figure == wanted);
+        of.map(|case| (case.time_min.value() * 1e3).round() / 1e3).collect()
+    };
+    // 500 m in 20 min, a kilometre in 28, and 500 m in 20.
+    assert_eq!(times(Learned::Laying { means: Means::Foot, light: Light::Day }), [40.0, 28.0, 40.0]);
+    let (construction, light) = (C::Buried, Light::Day);
+    assert_eq!(times(Learned::Passing { construction, light }), [4.0, 8.0]);
+    assert_eq!(times(Learned::Finishing { construction, light }), [15.0, 20.0]);
+    assert_eq!(cases.len(), 7);
+    assert_eq!(cases[0].entries, [2, 5]);
+}
+
+#[test]
+fn the_table_has_each_figure_of_the_review_in_a_row() {
+    let review = morning().review();
+    let rows = rows(&review);
+    let find = |subject: &str, figure: &str| {
+        let row = rows.iter().find(|row| row.subject == subject && row.figure == figure);
+        let row = row.unwrap_or_else(|| panic!("{subject}, {figure}: {rows:?}"));
+        (row.value.as_str(), row.unit, row.entries.as_slice())
+    };
+    assert_eq!(find("line 12", "start to through"), ("80", "min", [2, 16].as_slice()));
+    assert_eq!(find("line 12, dirt road at 500 m", "finishing"), ("15", "min", [8, 9].as_slice()));
+    assert_eq!(find("line 12", "good calls"), ("2", "", [7, 16].as_slice()));
+    assert_eq!(find("line 12", "wire returned"), ("", "m", [].as_slice()), "what is not known has no value");
+    assert_eq!(find("follow-up team Wren 2", "waiting").0, "15");
+    assert_eq!(find("construction buried", "passing, on average").0, "6");
 }
 
 #[test]

@@ -274,7 +274,7 @@ pub(crate) fn returned(line: LineId, n: u128, left: f64) -> Body {
 }
 
 pub(crate) fn note(line: Option<LineId>, crossing: Option<CrossingId>) -> Body {
-    Body::Note(Note { line, crossing, text: because("ground is soft here") })
+    Body::Note(Note { line, crossing, about: None, text: because("ground is soft here") })
 }
 
 pub(crate) fn withdrawn(corrects: ReportId) -> Body {
