@@ -22,6 +22,7 @@ pub mod reach;
 pub mod reckon;
 pub mod recovery;
 pub mod reference;
+pub mod replay;
 pub mod report;
 pub mod review;
 pub mod saved_plan;
