@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Body, CrossingFeature, LineFeature, LineRecovery } from '../api/types.ts';
 import type { Report } from '../outbox/outbox.ts';
-import { filled, long_m, nextStretch, standing, wireClass, without } from './standing.ts';
+import { atJoints, filled, long_m, nextStretch, standing, wireClass, without } from './standing.ts';
 
 const line = { id: 'line', properties: { laid_length_m: 1_000 } } as unknown as LineFeature;
 const crossing = (id: string, more: object = {}): CrossingFeature =>
@@ -66,6 +66,14 @@ describe('what still lies', () => {
     const lying = [{ from_m: 600, to_m: 1_000 }];
     expect(without(lying, { from_m: 0, to_m: 600 })).toEqual(lying);
   });
+});
+
+it('a section is offered as far as the reel that it came off', () => {
+  const reels = [{ from_chainage_m: 5 }, { from_chainage_m: 400 }, { from_chainage_m: 1_000 }];
+  expect(atJoints([{ from_m: 100, to_m: 900 }], reels)).toEqual([
+    { from_m: 100, to_m: 400 },
+    { from_m: 400, to_m: 900 },
+  ]);
 });
 
 describe('the next stretch', () => {

@@ -120,6 +120,18 @@ export function standing(
   return { sections, not_back, rests, lying, toMakeGood };
 }
 
+/** What lies, parted where another reel was begun: what came off one reel is best told as one section. */
+export const atJoints = (
+  lying: readonly Stretch[],
+  reels: readonly { from_chainage_m: number }[],
+): Stretch[] =>
+  reels
+    .slice(1)
+    .reduce<Stretch[]>(
+      (parts, { from_chainage_m: joint_m }) => without(parts, { from_m: joint_m, to_m: joint_m }),
+      [...lying],
+    );
+
 /** The stretch to begin with: where somebody stands, or the one nearest to it; without a place the first. */
 export function nextStretch(lying: readonly Stretch[], at_m: number | null): Stretch | null {
   const away = ({ from_m, to_m }: Stretch) => (at_m === null ? 0 : Math.max(from_m - at_m, at_m - to_m, 0));

@@ -13,6 +13,12 @@ describe('a stretch as it is typed', () => {
     expect(stretchTyped('1000', '500 m', 'miles')).toEqual({ stretch: { from_m: 304.8, to_m: 500 } });
   });
 
+  it('has an end as it was offered where that was not written over', () => {
+    const offered = { from_m: 0, to_m: 1_190.4 };
+    expect(stretchTyped('0', '1190', 'metric', offered)).toEqual({ stretch: offered });
+    expect(stretchTyped('0', '1191', 'metric', offered)).toEqual({ stretch: { from_m: 0, to_m: 1_191 } });
+  });
+
   it('is asked for again beside the end that cannot be read', () => {
     expect(Object.keys(stretchTyped('', '400', 'metric'))).toEqual(['from']);
     expect(Object.keys(stretchTyped('-5', 'far', 'metric'))).toEqual(['from', 'to']);

@@ -7,13 +7,21 @@ import type { Stretch } from './standing.ts';
 export const chainageWritten = (chainage_m: number, units: Units): string =>
   String(Math.round(units === 'metric' ? chainage_m : chainage_m / FOOT_M));
 
-/** The stretch that two fields mean, the near end first whichever was written first; or what is wrong with each. */
+/**
+ * The stretch that two fields mean, the near end first whichever was written first; or what is wrong with each. An end that
+ * stands as it was offered is the one that was offered, to the millimetre.
+ */
 export function stretchTyped(
   from: string,
   to: string,
   units: Units,
+  offered: Stretch | null = null,
 ): { stretch: Stretch } | { from?: string; to?: string } {
-  const [a, b] = [lengthTyped(from, units), lengthTyped(to, units)];
+  const typed = (text: string) =>
+    [offered?.from_m, offered?.to_m].find(
+      (one) => one !== undefined && chainageWritten(one, units) === text.trim(),
+    ) ?? lengthTyped(text, units);
+  const [a, b] = [typed(from), typed(to)];
   const wrong = 'Write how far along the line, such as 1200 m.';
   if (a === null || b === null || a < 0 || b < 0) {
     return {
