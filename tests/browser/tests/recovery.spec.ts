@@ -70,6 +70,9 @@ test('a line is ordered up once it is dead, taken up onto two reels, and the sto
   await form.getByLabel('Wire that came up').fill('1800');
   await form.getByLabel('Splices').fill('0');
   await form.getByRole('button', { name: 'It is up' }).click();
+  await expect(team.getByText('1.80 km onto R 2', { exact: false }).first()).toBeVisible();
+  // Without a signal what is reported counts on the phone at once, and goes out by itself.
+  await team.context().setOffline(true);
   await team.getByRole('button', { name: 'Wire lost or left' }).click();
   const lost = team.getByRole('form', { name: 'Wire that does not come back' });
   await lost.getByRole('radio', { name: /^Lost/ }).check();
@@ -77,6 +80,9 @@ test('a line is ordered up once it is dead, taken up onto two reels, and the sto
   await lost.getByLabel('Why').fill('Under the new bank');
   await lost.getByRole('button', { name: 'Report it' }).click();
   await expect(team.getByText('Nothing of it lies any more.')).toBeVisible();
+  await expect(team.getByRole('status').filter({ hasText: '1 waiting' })).toBeVisible();
+  await team.context().setOffline(false);
+  await expect(team.getByRole('status').filter({ hasText: 'all sent' })).toBeVisible();
 
   // The crossing is made good with the cautions of its place before the eyes.
   await team.getByRole('button', { name: /^Dirt road at/ }).click();

@@ -1,7 +1,16 @@
 import { describe, expect, it } from 'vitest';
 import type { Body, CrossingFeature, LineFeature, LineRecovery } from '../api/types.ts';
 import type { Report } from '../outbox/outbox.ts';
-import { atJoints, filled, long_m, nextStretch, standing, wireClass, without } from './standing.ts';
+import {
+  alongWire,
+  atJoints,
+  filled,
+  long_m,
+  nextStretch,
+  standing,
+  wireClass,
+  without,
+} from './standing.ts';
 
 const line = { id: 'line', properties: { laid_length_m: 1_000 } } as unknown as LineFeature;
 const crossing = (id: string, more: object = {}): CrossingFeature =>
@@ -74,6 +83,19 @@ it('a section is offered as far as the reel that it came off', () => {
     { from_m: 100, to_m: 400 },
     { from_m: 400, to_m: 900 },
   ]);
+});
+
+it('a team stands at the wire only near to it', () => {
+  // On the equator 0.001° is 111.32 m (WGS 84: 6 378 137 m × π / 180 000).
+  const laid = [
+    [0, 0],
+    [0.01, 0],
+  ];
+  const on = { properties: { laid } } as unknown as LineFeature;
+  expect(alongWire(on, [0.005, 0.0005])).toBeCloseTo(556.6, 0);
+  expect(alongWire(on, [0.005, 0.002])).toBeNull();
+  expect(alongWire(on, null)).toBeNull();
+  expect(alongWire(line, [0, 0])).toBeNull();
 });
 
 describe('the next stretch', () => {

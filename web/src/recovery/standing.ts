@@ -3,6 +3,9 @@
  * nothing; it takes away what came up from what lies, and offers the next stretch.
  */
 import type { Body, CrossingFeature, LineFeature, LineRecovery, WireClass } from '../api/types.ts';
+import { alongTrace } from '../operation/ground.ts';
+import { place } from '../operation/look.ts';
+import type { Place } from '../operation/reporter.svelte.ts';
 import type { Report } from '../outbox/outbox.ts';
 
 export interface Stretch {
@@ -131,6 +134,15 @@ export const atJoints = (
       (parts, { from_chainage_m: joint_m }) => without(parts, { from_m: joint_m, to_m: joint_m }),
       [...lying],
     );
+
+/** Whoever is further from the wire than this does not stand at it. Planning value, no source. */
+const AT_THE_WIRE_M = 100;
+
+/** Where along the laid wire somebody stands; null away from it. */
+export function alongWire({ properties }: LineFeature, at: Place | null): number | null {
+  const along = at && alongTrace((properties.laid ?? []).map(place), at);
+  return along && along.aside_m <= AT_THE_WIRE_M ? along.chainage_m : null;
+}
 
 /** The stretch to begin with: where somebody stands, or the one nearest to it; without a place the first. */
 export function nextStretch(lying: readonly Stretch[], at_m: number | null): Stretch | null {
