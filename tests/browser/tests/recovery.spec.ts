@@ -125,6 +125,7 @@ test('a line is ordered up once it is dead, taken up onto two reels, and the sto
   await expect(team.getByRole('heading', { name: 'Taking line 12 up' })).toBeVisible();
   await team.getByRole('button', { name: 'Stores' }).click();
   await expect(team.getByText('issued: balances.', { exact: false })).toBeVisible();
-  expect(await team.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(phone.width);
+  await team.setViewportSize({ width: 320, height: 640 });
+  expect(await team.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(320);
   await seenBy(team, 'stores on a phone', ['night']);
 });
