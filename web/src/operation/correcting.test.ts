@@ -45,6 +45,22 @@ it('what can not be read as a length, or has to be said, is told at its field', 
   );
 });
 
+it('a section that came up is put right in its ends, its reel and its wire, and keeps its splices', () => {
+  const up: Body = {
+    kind: 'section_taken_up',
+    line: 'l',
+    from_m: 0,
+    to_m: 90_000,
+    onto: 'R 1',
+    length_m: 500,
+    splices: 3,
+  };
+  const asked = askedOf(up, null, guides);
+  const said = written(up, asked, 'metric');
+  expect(said).toEqual({ from_m: '0', to_m: '90000', onto: 'R 1', length_m: '500' });
+  expect(putRight(up, asked, { ...said, to_m: '400 m' }, 'metric')).toEqual({ body: { ...up, to_m: 400 } });
+});
+
 it('a report with nothing to put right can still be told as a note, about what is known here', () => {
   const taken: Body = { kind: 'crossing_taken', crossing: 'c' };
   expect(askedOf(taken, ground, guides)).toEqual([]);

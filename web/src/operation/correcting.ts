@@ -54,6 +54,7 @@ export function askedOf(body: Body, ground: Ground | null, guides: readonly Guid
   const list = (of: (choice: Choice) => readonly Item[]): Asked[] =>
     choice ? [{ key: 'done', as: 'list', label: 'What was done', items: of(choice) }] : [];
   const height = length('clearance_m', 'Height of the lowest point');
+  const stretch = [length('from_m', 'From', true), length('to_m', 'To', true)];
   switch (body.kind) {
     case 'crossing_foreseen':
     case 'crossing_marked':
@@ -78,6 +79,18 @@ export function askedOf(body: Body, ground: Ground | null, guides: readonly Guid
       return [words('label', 'What is written on the reel'), length('length_m', 'Wire on it', true)];
     case 'line_planned':
       return [words('designation', 'Number'), words('from', 'From'), words('to', 'To')];
+    case 'line_ordered_up':
+      return [words('confirmed_dead_by', 'Confirmed dead by')];
+    case 'section_taken_up':
+      return [
+        ...stretch,
+        words('onto', 'Written on the reel'),
+        length('length_m', 'Wire that came up', true),
+      ];
+    case 'wire_lost':
+      return [...stretch, length('length_m', 'How much wire', true), words('because', 'Why?', true, true)];
+    case 'reel_returned':
+      return [length('left_m', 'Left on it', true)];
     case 'line_handed_over':
       return [words('to', 'Handed over to')];
     case 'note':

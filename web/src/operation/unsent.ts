@@ -16,7 +16,7 @@ export interface Drawn {
 }
 
 /** Reports that wait, and those recorded after the last entry that is shown. */
-const notShown = (kept: readonly Kept[], sequence: number): Report<Body>[] =>
+export const notShown = (kept: readonly Kept[], sequence: number): Report<Body>[] =>
   kept
     .filter(
       ({ outcome }) =>

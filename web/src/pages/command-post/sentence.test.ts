@@ -290,6 +290,16 @@ describe('a line as a sentence', () => {
     ).toBe('Line 12 is handed over to Harbour switchboard at 14:00.');
   });
 
+  it('says that it is to come up, whatever it was before, until nothing of it lies', () => {
+    const ordered_up = { at: time('14:30'), confirmed_dead_by: 'Harbour switchboard' };
+    expect(sentence({ state: 'proved', proved_at: time('13:40'), ordered_up })).toBe(
+      'Line 12 is to come up. Ordered up at 14:30, confirmed dead by Harbour switchboard.',
+    );
+    expect(sentence({ state: 'recovered', ordered_up })).toBe(
+      'Line 12 is taken up. Nothing of it lies any more.',
+    );
+  });
+
   it('says that a plan has no trace yet instead of a length of nothing', () => {
     expect(sentence({ state: 'planned', length_m: 0, laid_length_m: 0 })).toBe(
       'Line 12 is planned. Command post to Mill exchange, no trace drawn yet, no crossing foreseen.',

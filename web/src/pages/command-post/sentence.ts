@@ -181,6 +181,12 @@ export function lineSentence(
   const called = call
     ? `Call-back good at ${at(call.at)}, from ${distance(call.chainage_m, units)}.`
     : 'No call-back yet.';
+  if (line.ordered_up && line.state !== 'recovered') {
+    return {
+      state: `${name} is to come up.`,
+      more: `Ordered up at ${at(line.ordered_up.at)}, confirmed dead by ${line.ordered_up.confirmed_dead_by}.`,
+    };
+  }
   switch (line.state) {
     case 'planned': {
       const foreseen = count('foreseen');
