@@ -98,11 +98,12 @@ test('a line’s page is opened from strip and map, a test is judged, and troubl
   await expect(trouble.getByText('Clip on; nothing is cut.')).toBeVisible();
   await expect(trouble.getByRole('group', { name: /to search from 0 m to 2\.84 km$/ })).toBeVisible();
   await expect(trouble.getByText('3 tests until', { exact: false })).toBeVisible();
-  for (const page of [follow, post]) {
-    for (const light of ['day', 'night']) {
-      await page.evaluate((now) => (document.documentElement.dataset['light'] = now), light);
-      expect(await grave(page), `${page.url()} by ${light}`).toEqual([]);
-    }
+  for (const [page, light] of [
+    [follow, 'day'],
+    [post, 'night'],
+  ] as const) {
+    await page.evaluate((now) => (document.documentElement.dataset['light'] = now), light);
+    expect(await grave(page), `the line by ${light}`).toEqual([]);
   }
   expect(await follow.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(phone.width);
 
