@@ -18,7 +18,17 @@ export default defineConfig({
   // In development the service runs beside this one.
   server: { host: '127.0.0.1', proxy: { '/api': process.env['LAYWIRE'] ?? 'http://127.0.0.1:8080' } },
   // The page's weight is watched by weight.js, compressed; the map library alone passes the bundler's 500 kB.
-  build: { target: 'es2022', assetsInlineLimit: 0, chunkSizeWarningLimit: 800 },
+  build: {
+    target: 'es2022',
+    assetsInlineLimit: 0,
+    chunkSizeWarningLimit: 800,
+    rolldownOptions: {
+      output: {
+        // What three pages or more share stays in one file: cut up by who shares it, it weighs more with every page.
+        codeSplitting: { groups: [{ name: 'common', test: /\/src\//, minShareCount: 3 }] },
+      },
+    },
+  },
   worker: { format: 'es' },
   test: { include: ['src/**/*.test.ts'] },
 });

@@ -8,11 +8,30 @@ import { gzipSync } from 'node:zlib';
 
 const limit = 450_000;
 /**
-/**
  * Fetched when somebody asks for it, and never before: the reader of codes in a browser that has none, the drawings that
- * need the service's reckoning anyway, the planning page, the sharing out of work and the giving of passes, which are for a desk, the taking up of lines and the stores, and the pictures of a page that is put on the home screen.
+ * need the service's reckoning anyway, each page that takes the place of one's own, what a command post does at a desk, and
+ * the pictures of a page that is put on the home screen.
  */
-const onAsking = /\/(?:jsQR|SpanSection|WireSection|Plan|ShareOut|ByRoad|Passes|RecoveryPage|Stores|taking-up)-|\.png$/;
+const seldom = [
+  'jsQR',
+  'SpanSection',
+  'WireSection',
+  'ShareOut',
+  'ByRoad',
+  'Passes',
+  'Plan',
+  'LinePage',
+  'RecoveryPage',
+  'taking-up',
+  'Stores',
+  'Records',
+  'QrCode',
+  'Forecast',
+  'Replay',
+  'seldom',
+  'Review',
+];
+const onAsking = new RegExp(`/(?:${seldom.join('|')})-|\\.png$`);
 const dist = join(import.meta.dirname, 'dist');
 
 /** @type {Map<string, number>} */
@@ -27,7 +46,7 @@ function weigh(file) {
   const named = file.endsWith('.html')
     ? [...source.matchAll(/(?:src|href)="\/([^"]+)"/g)].map(([, name]) => name ?? '')
     : // Imports and the worker's address alike are names of files that stand beside this one.
-      [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
+      [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w.-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
         join(dirname(file), name ?? ''),
       );
   for (const name of named) if (!name.startsWith('data:') && !onAsking.test(name)) weigh(name);

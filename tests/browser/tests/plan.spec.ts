@@ -123,7 +123,7 @@ test('a trace comes from a file, survives a reload, and a file that is none chan
     await expect(handles).toHaveCount(2);
   }
   await post.reload();
-  await planning(post);
+  await expect(post.getByRole('heading', { name: 'Plan line 12' })).toBeVisible();
   await expect(handles).toHaveCount(2);
   await post.getByRole('textbox', { name: 'Next place' }).fill('here');
   await post.getByRole('button', { name: 'Add the place' }).click();

@@ -4120,7 +4120,7 @@ export interface components {
       loss_db?: components['schemas']['Decibels'] | null;
       telephone?: components['schemas']['Telephone'] | null;
       temperature_c?: components['schemas']['Celsius'] | null;
-      weather?: components['schemas']['Weather'] | null;
+      weather?: components['schemas']['TestWeather'] | null;
       wire?: components['schemas']['WireType'] | null;
     };
     /** @description Why a report was refused. */
@@ -5617,6 +5617,11 @@ export interface components {
      * @enum {string}
      */
     TestPlaceKind: 'tag' | 'test_point' | 'splice' | 'open_wire';
+    /**
+     * @description The weather at a test.
+     * @enum {string}
+     */
+    TestWeather: 'dry' | 'damp' | 'rain' | 'frost';
     /**
      * @description What the test follows.
      * @enum {string}

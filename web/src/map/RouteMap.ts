@@ -15,7 +15,7 @@ import workerUrl from 'virtual:map-worker';
 import type { State, TagLook } from '../strip/tag.ts';
 import type { Light } from '../ui/tokens.ts';
 import { fineness, paintPicture, pictureNamed, tagName } from './images.ts';
-import { layers, type SourceId } from './layers.ts';
+import { layers, type LayerId, type SourceId } from './layers.ts';
 import { metresPerPixel } from './scale.ts';
 import { FIRST_ZOOM, LAST_ZOOM } from './zooms.ts';
 
@@ -48,6 +48,8 @@ export interface MapContent {
   planned: readonly MapTrace[];
   laid: readonly MapTrace[];
   crossings: readonly MapCrossing[];
+  /** a part of the wire that is pointed out: where a fault is looked for */
+  stretch?: readonly LonLat[];
 }
 
 /** What the map's edge shows: where its middle is and how close it looks. */
@@ -92,6 +94,9 @@ const urgency: Record<State, number> = {
 /** How far from a tag's picture a gloved finger may land, in pixels. */
 const reach = 14;
 
+/** What of a line can be pressed. */
+const traces: readonly LayerId[] = ['trace_planned', 'trace_laid', 'trace_planned_name', 'trace_laid_name'];
+
 /** Room around what is in view: a tag hangs below its place, and the map's buttons stand at the right. */
 const margin = { top: 24, right: 72, bottom: 72, left: 32 };
 
@@ -103,6 +108,7 @@ export class RouteMap {
   #light: Light;
   #chosen: string | null = null;
   #groundThere = true;
+  #online: ((line: string) => void) | undefined;
   /** what is to be in view, until somebody moves the map */
   #box: Box | null;
 
@@ -163,10 +169,16 @@ export class RouteMap {
   }
 
   /** Draws these traces and crossings, and no others. */
-  show({ planned, laid, crossings }: MapContent): void {
+  show({ planned, laid, crossings, stretch = [] }: MapContent): void {
+    this.#draw('stretch', stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : []);
     this.#draw('planned', planned.map(traceFeature));
     this.#draw('laid', laid.map(traceFeature));
     this.#draw('crossings', crossings.map(crossingFeature));
+  }
+
+  /** Whom to tell of a line whose trace or name was pressed; told to nobody, that is ground like any other. */
+  heedLines(online: ((line: string) => void) | undefined): void {
+    this.#online = online;
   }
 
   choose(crossing: string | null): void {
@@ -292,13 +304,15 @@ export class RouteMap {
   }
 
   #pressed({ point, lngLat }: MapMouseEvent): void {
-    const near = this.#library.queryRenderedFeatures(
-      [
-        [point.x - reach, point.y - reach],
-        [point.x + reach, point.y + reach],
-      ],
-      { layers: ['crossing'] },
-    );
+    const within = (named: readonly LayerId[]) =>
+      this.#library.queryRenderedFeatures(
+        [
+          [point.x - reach, point.y - reach],
+          [point.x + reach, point.y + reach],
+        ],
+        { layers: [...named] },
+      );
+    const near = within(['crossing']);
     // The one whose middle is nearest, since tags may hang side by side.
     const away = (feature: (typeof near)[number]) => {
       const [lon = 0, lat = 0] = (feature.geometry as Point).coordinates;
@@ -306,7 +320,12 @@ export class RouteMap {
       return Math.hypot(tie.x - point.x, tie.y + 28 - point.y);
     };
     const chosen = near.sort((a, b) => away(a) - away(b))[0];
-    if (chosen) this.#options.onchoose(String(chosen.properties['id']));
+    if (chosen) {
+      this.#options.onchoose(String(chosen.properties['id']));
+      return;
+    }
+    const line = this.#online && within(traces)[0];
+    if (line) this.#online?.(String(line.properties['id']));
     else this.#options.onpoint([lngLat.lng, lngLat.lat]);
   }
 }
@@ -345,6 +364,7 @@ function style(operation: string, light: Light): StyleSpecification {
       minzoom: FIRST_ZOOM,
       maxzoom: LAST_ZOOM,
     },
+    stretch: drawn(false),
     planned: drawn(true),
     laid: drawn(true),
     crossings: drawn(true),

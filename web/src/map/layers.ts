@@ -40,6 +40,7 @@ export const layerOrder = [
   'road_name',
   'place_name',
   'own_name',
+  'stretch',
   'trace_planned_ground',
   'trace_planned',
   'trace_laid_ground',
@@ -56,7 +57,7 @@ export const layerOrder = [
 ] as const;
 export type LayerId = (typeof layerOrder)[number];
 
-export const sourceIds = ['terrain', 'planned', 'laid', 'crossings', 'crews', 'here', 'drop'] as const;
+export const sourceIds = ['terrain', 'stretch', 'planned', 'laid', 'crossings', 'crews', 'here', 'drop'] as const;
 export type SourceId = (typeof sourceIds)[number];
 
 /** Puts layers in the map's order; throws on one that has no place in it, and on one left out. */
@@ -437,6 +438,14 @@ export function layers(light: Light): LayerSpecification[] {
         'symbol-sort-key': ['coalesce', ['get', 'rank'], 99],
       },
       paint: { 'text-color': colour.placeText, 'text-halo-color': colour.paper, 'text-halo-width': 2 },
+    },
+    {
+      // Wider than the paper that the traces lie on, so that its two edges show beside them.
+      id: 'stretch',
+      type: 'line',
+      source: 'stretch',
+      layout: round,
+      paint: { 'line-color': colour.hazard, 'line-width': 16 },
     },
     {
       id: 'trace_planned_ground',

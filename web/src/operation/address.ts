@@ -3,21 +3,39 @@
  * sent to somebody else lead to it; a page is named there, and what it is about.
  */
 
-export type Where = { page: 'own' } | { page: 'stores' } | { page: 'plan' | 'recovery'; line: string };
+/** Pages about one line. */
+export const linePages = ['plan', 'line', 'recovery', 'paper', 'forecast'] as const;
+/** Pages about the whole operation. */
+export const operationPages = ['stores', 'review'] as const;
+
+export type LinePage = (typeof linePages)[number];
+export type OperationPage = (typeof operationPages)[number] | 'replay';
+
+export type Where =
+  | { page: 'own' }
+  | { page: (typeof operationPages)[number] }
+  /** the operation as it stood after an entry of its log; after the last one where none is named */
+  | { page: 'replay'; after?: number }
+  | { page: LinePage; line: string };
 
 const id = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
+const sequence = /^\d{1,12}$/;
 
 /** What an address asks for; whatever it asks for that is no page leads to one's own. */
 export function read(search: string): Where {
   const asked = new URLSearchParams(search);
-  const page = asked.get('page');
   const line = asked.get('line') ?? '';
-  if (page === 'stores') return { page };
-  if ((page === 'plan' || page === 'recovery') && id.test(line)) return { page, line };
-  return { page: 'own' };
+  const after = asked.get('after') ?? '';
+  const name = asked.get('page');
+  if (name === 'replay') return sequence.test(after) ? { page: name, after: Number(after) } : { page: name };
+  const ofAll = operationPages.find((page) => page === name);
+  if (ofAll) return { page: ofAll };
+  const ofLine = linePages.find((page) => page === name);
+  return ofLine && id.test(line) ? { page: ofLine, line } : { page: 'own' };
 }
 
 export function written(where: Where): string {
   if (where.page === 'own') return '';
-  return `?${new URLSearchParams(where).toString()}`;
+  const named = Object.entries(where).map(([name, value]) => [name, String(value)]);
+  return `?${new URLSearchParams(named).toString()}`;
 }

@@ -28,6 +28,13 @@ export interface StripView {
   to_m: number;
 }
 
+/** A stretch that is searched for a fault, and where to test next in it. */
+export interface StripStretch {
+  from_m: number;
+  to_m: number;
+  at_m: number | null;
+}
+
 /** How long the strip is: the plan, or whatever reaches further. */
 export function stripLength_m({ planned_m, laid_m, crossings }: StripLine): number {
   return Math.max(planned_m ?? 0, laid_m, ...crossings.map((crossing) => crossing.chainage_m));

@@ -66,6 +66,7 @@ pub enum TestedAfter {
 /// The weather at a test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = TestWeather)]
 pub enum Weather {
     /// Dry.
     Dry,
