@@ -10,9 +10,9 @@ const limit = 450_000;
 /**
 /**
  * Fetched when somebody asks for it, and never before: the reader of codes in a browser that has none, the drawings that
- * need the service's reckoning anyway, the planning page, the sharing out of work and the giving of passes, which are for a desk, and the pictures of a page that is put on the home screen.
+ * need the service's reckoning anyway, the planning page, the sharing out of work, the giving of passes and the records on paper, which are for a desk, and the pictures of a page that is put on the home screen.
  */
-const onAsking = /\/(?:jsQR|SpanSection|WireSection|Plan|ShareOut|ByRoad|Passes)-|\.png$/;
+const onAsking = /\/(?:jsQR|SpanSection|WireSection|Plan|ShareOut|ByRoad|Passes|Records|QrCode)-|\.png$/;
 const dist = join(import.meta.dirname, 'dist');
 
 /** @type {Map<string, number>} */
@@ -27,7 +27,7 @@ function weigh(file) {
   const named = file.endsWith('.html')
     ? [...source.matchAll(/(?:src|href)="\/([^"]+)"/g)].map(([, name]) => name ?? '')
     : // Imports and the worker's address alike are names of files that stand beside this one.
-      [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
+      [...source.matchAll(/[`"'](?:\.\/|\/?assets\/)?([\w.-]+\.(?:js|css))[`"']/g)].map(([, name]) =>
         join(dirname(file), name ?? ''),
       );
   for (const name of named) if (!name.startsWith('data:') && !onAsking.test(name)) weigh(name);
