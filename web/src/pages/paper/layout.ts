@@ -195,6 +195,7 @@ export interface Hung extends Spot {
  */
 export function hangAll(boxes: readonly (Spot & Size)[], frame: Size, wire: readonly Spot[]): Hung[] {
   const taken: (Spot & Size)[] = [];
+  const strings: Spot[] = [];
   return boxes.map(({ x, y, width_mm, height_mm }) => {
     let best = { cost: Infinity, left: x, top: y };
     for (const far_mm of [2.5, 6, 10, 15, 21, 28, 36]) {
@@ -207,13 +208,28 @@ export function hangAll(boxes: readonly (Spot & Size)[], frame: Size, wire: read
         const out = !inside(frame, box, 1) || !inside(frame, { x: left + width_mm, y: top + height_mm }, 1);
         const covered = taken.reduce((sum, other) => sum + common(box, other), 0);
         const crossed = wire.filter((spot) => within(box, spot)).length;
-        const cost = far_mm + (out ? 10_000 : 0) + covered * 100 + crossed * 4;
+        // A string runs from the place to the middle of the box's upper edge; it is to cross no box, nor a box it.
+        const own = string({ x, y }, { x: left + width_mm / 2, y: top });
+        const tangled =
+          own.filter((spot) => taken.some((other) => within(other, spot))).length +
+          strings.filter((spot) => within(box, spot)).length;
+        const cost = far_mm + (out ? 10_000 : 0) + covered * 100 + crossed * 4 + tangled * 3;
         if (cost < best.cost) best = { cost, left, top };
       }
     }
+    strings.push(...string({ x, y }, { x: best.left + width_mm / 2, y: best.top }));
     taken.push({ x: best.left, y: best.top, width_mm, height_mm });
     return { x, y, left: best.left, top: best.top };
   });
+}
+
+/** Spots along a string, 1.5 mm from each other. */
+function string(from: Spot, to: Spot): Spot[] {
+  const steps = Math.floor(Math.hypot(to.x - from.x, to.y - from.y) / 1.5);
+  return Array.from({ length: steps }, (_, step) => ({
+    x: from.x + ((step + 1) / (steps + 1)) * (to.x - from.x),
+    y: from.y + ((step + 1) / (steps + 1)) * (to.y - from.y),
+  }));
 }
 
 const within = (box: Spot & Size, { x, y }: Spot) =>
