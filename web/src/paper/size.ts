@@ -16,7 +16,7 @@ export const sheet: Record<PaperSize, { width_mm: number; height_mm: number }> =
 /** Left white on every side; printers reach to within 10 mm of the edge (common practice, no source). */
 export const MARGIN_MM = 12;
 /** What the head and the foot of a sheet take. */
-export const HEAD_MM = 21;
+export const HEAD_MM = 24;
 export const FOOT_MM = 7;
 /** Left below what is written, so that a printer's own rounding makes no sheet more. */
 const SPARE_MM = 1;

@@ -61,13 +61,13 @@ it('a place of the wire is found by its chainage, and none where no wire lies', 
 });
 
 it('the wire’s things stand in their order, the ends outermost', () => {
-  const things = onWire(line, [tag(3, 900, 'test_point'), tag(4, 1_000, 'before_crossing')]);
+  const things = onWire(line, [tag(3, 900, 'test_point'), tag(4, 1_000, 'before_crossing')], 'metric');
   expect(things.map(({ mark }) => mark)).toEqual(['end', 'reel', 'call', 'test', 'reel', 'splice', 'end']);
   expect(things.at(-1)?.words).toBe('Mill exchange');
 });
 
 it('a splice where a reel was put on is one place of the circuit, and every length adds up', () => {
-  const nodes = circuit(line, [tag(3, 900, 'test_point')]);
+  const nodes = circuit(line, [tag(3, 900, 'test_point')], 'metric');
   expect(nodes.map(({ marks }) => marks)).toEqual([['end', 'reel'], ['test'], ['reel', 'splice'], ['end']]);
   const sum = nodes.reduce((metres, { from_last_m }) => metres + (from_last_m ?? 0), 0);
   expect(sum).toBeCloseTo(3_000, 6);
@@ -78,7 +78,7 @@ it('a line without length has both its ends', () => {
     ...line,
     properties: { ...line.properties, length_m: 0, reels: [], splices: [], call_backs: [] },
   };
-  expect(circuit(short, []).map(({ words }) => words)).toEqual([['Post'], ['Mill exchange']]);
+  expect(circuit(short, [], 'metric').map(({ words }) => words)).toEqual([['Post'], ['Mill exchange']]);
 });
 
 it('a strip is cut so that each part can be read, and the parts make the whole', () => {

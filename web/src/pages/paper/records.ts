@@ -98,13 +98,13 @@ export interface OnWire {
 }
 
 /** What is on the wire, from the near end: its ends, reels, splices, calls back and places of tests. */
-export function onWire({ properties }: LineFeature, tags: readonly PlacedTag[]): OnWire[] {
+export function onWire({ properties }: LineFeature, tags: readonly PlacedTag[], units: Units): OnWire[] {
   const things: OnWire[] = [
     { mark: 'end', chainage_m: 0, words: properties.from, at: properties.started_at },
     ...properties.reels.map(({ from_chainage_m, label, length_m: on_m }) => ({
       mark: 'reel' as const,
       chainage_m: from_chainage_m,
-      words: `${label} put on, ${Math.round(on_m)} m`,
+      words: `${label} put on, ${distance(on_m, units)}`,
       at: null,
     })),
     ...properties.splices.map(({ chainage_m, at }) => ({
@@ -163,9 +163,9 @@ export interface Node {
 }
 
 /** The circuit's nodes: what lies within a metre of another is one. Calls back are no part of a circuit. */
-export function circuit(line: LineFeature, tags: readonly PlacedTag[]): Node[] {
+export function circuit(line: LineFeature, tags: readonly PlacedTag[], units: Units): Node[] {
   const nodes: Node[] = [];
-  for (const { mark, chainage_m, words } of onWire(line, tags).filter(({ mark }) => mark !== 'call')) {
+  for (const { mark, chainage_m, words } of onWire(line, tags, units).filter(({ mark }) => mark !== 'call')) {
     const last = nodes.at(-1);
     if (
       last &&
