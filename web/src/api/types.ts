@@ -89,3 +89,4 @@ export type FaultTest = Shapes['FaultTest'];
 export type FaultKind = Shapes['FaultKind'];
 export type Sign = Shapes['Sign'];
 export type LineTags = Shapes['LineTags'];
+export type PlacedTag = Shapes['PlacedTag'];
