@@ -692,6 +692,27 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/replay': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * The operation, played again: every change of every line and crossing with the number of the entry that made it, so that any
+     *     moment is shown without asking once more. A moment is the log as it stood after an entry; a correction alters what is shown
+     *     from its own number on.
+     */
+    get: operations['replay'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/reports': {
     parameters: {
       query?: never;
@@ -1576,6 +1597,23 @@ export interface components {
       struck_out_because: components['schemas']['Remark'] | null;
       /** @description Whether wire lies where vehicles or trains run. */
       wire_in_traffic: boolean;
+    };
+    /**
+     * @description A crossing, played again. In each of its arrays the last row with a number not above the moment's holds; before the first the
+     *     crossing is not there.
+     */
+    CrossingReplay: {
+      /** @description The crossing. */
+      crossing: components['schemas']['CrossingId'];
+      /**
+       * Format: int32
+       * @description The place in `lines` of its line.
+       */
+      line: number;
+      /** @description What it is and where. */
+      places: components['schemas']['ReplayPlace'][];
+      /** @description How far it has come. */
+      states: components['schemas']['ReplayStates'];
     };
     /** @description A crossing in hindsight. */
     CrossingReview: {
@@ -2923,6 +2961,22 @@ export interface components {
       /** @description Where its wire ends: at the next reel, or at the laying head. */
       to: components['schemas']['LinePlace'];
     };
+    /**
+     * @description A line, played again. In each of its arrays the last row with a number not above the moment's holds; before the first the
+     *     line is not there.
+     */
+    LineReplay: {
+      /** @description How it stands. */
+      changes: components['schemas']['ReplayLineChange'][];
+      /** @description Where its wire lies. */
+      laid: components['schemas']['ReplayLaid'];
+      /** @description The line. */
+      line: components['schemas']['LineId'];
+      /** @description What it is called and where it shall go. */
+      plans: components['schemas']['ReplayPlan'][];
+      /** @description What of it came up or never will. */
+      up: components['schemas']['ReplayPiece'][];
+    };
     /** @description A line in hindsight. */
     LineReview: {
       /** @description Of that, while one was. */
@@ -3466,6 +3520,14 @@ export interface components {
       name: components['schemas']['Name'];
       /** @description Where a figure is looser than the built-in one. */
       warnings: components['schemas']['ProfileWarning'][];
+    };
+    /** @description An operation's replay, and the entry that it goes up to. */
+    OperationReplay: components['schemas']['Replay'] & {
+      /**
+       * Format: int64
+       * @description The entry up to which it goes.
+       */
+      sequence: number;
     };
     /** @description An operation's review, and the entry that it stands on. */
     OperationReview: components['schemas']['Review'] & {
@@ -4547,6 +4609,166 @@ export interface components {
         };
     /** @description Remarks and reasons. At most 500 characters, line breaks allowed. */
     Remark: string;
+    /** @description An operation, played again. */
+    Replay: {
+      /** @description Which of them correct others, in order. */
+      corrections: components['schemas']['ReplayCorrection'][];
+      /** @description The crossings, in the order in which they were first told of. */
+      crossings: components['schemas']['CrossingReplay'][];
+      /** @description The entries. */
+      entries: components['schemas']['ReplayEntries'];
+      /**
+       * Format: date-time
+       * @description When the first entry was taken in: the entries' times are counted from it.
+       */
+      from: string | null;
+      /** @description The kinds of the entries. */
+      kinds: components['schemas']['Kind'][];
+      /** @description The lines, in the order in which they were planned. */
+      lines: components['schemas']['LineReplay'][];
+      /** @description Who reported, and who was given something. */
+      teams: components['schemas']['ReplayTeam'][];
+    };
+    /** @description An entry that corrects another. */
+    ReplayCorrection: {
+      /**
+       * Format: int64
+       * @description The number of what it corrects.
+       */
+      corrects: number;
+      /**
+       * Format: int64
+       * @description The correction's number.
+       */
+      sequence: number;
+    };
+    /** @description The entries, a column each and a row an entry. */
+    ReplayEntries: {
+      /** @description The place in `crossings` of the crossing that it is about; null for none. */
+      crossing: (number | null)[];
+      /** @description When it happened, in milliseconds after `from`; below 0 where it happened before. */
+      happened_ms: number[];
+      /** @description Its place in `kinds`. */
+      kind: number[];
+      /** @description The place in `lines` of the line that it is about; null for none. A correction is about what it corrects. */
+      line: (number | null)[];
+      /** @description When each was taken in, in milliseconds after `from`. */
+      received_ms: number[];
+      /** @description Their numbers, ascending. */
+      sequence: number[];
+      /** @description The place in `teams` of who made it. */
+      team: number[];
+    };
+    /**
+     * @description Where a line's wire lies, a row from each entry on that changes it: `positions[begins..ends]`, the end not included. It grows
+     *     at its end; what a correction alters is laid anew behind all the rest.
+     */
+    ReplayLaid: {
+      /** @description Where in `positions` the wire begins. */
+      begins: number[];
+      /** @description Where in `positions` it ends. */
+      ends: number[];
+      /** @description How long it is, in metres. */
+      length_m: components['schemas']['Metres'][];
+      /** @description The positions. */
+      positions: components['schemas']['Position'][];
+      /** @description The entries, ascending. */
+      sequence: number[];
+    };
+    /** @description How a line stands, from an entry on. */
+    ReplayLineChange: {
+      /** @description Whether it is ordered up. */
+      ordered_up: boolean;
+      /** @description Reels begun. */
+      reels: number;
+      /**
+       * Format: int64
+       * @description The entry.
+       */
+      sequence: number;
+      /** @description Whether nobody can speak over it. */
+      silent: boolean;
+      /** @description Splices made. */
+      splices: number;
+      /** @description How far it has come. */
+      state: components['schemas']['LineState'];
+      /**
+       * Format: int32
+       * @description The place in `teams` of the team that lays it.
+       */
+      team: number | null;
+      trouble: components['schemas']['TroubleStretch'] | null;
+    };
+    /** @description A piece of a line that came up, or never will. */
+    ReplayPiece: {
+      fate: components['schemas']['WireFate'] | null;
+      /** @description Where it begins, along the line. */
+      from_m: components['schemas']['Metres'];
+      /**
+       * Format: int64
+       * @description From which entry on.
+       */
+      sequence: number;
+      /** @description Where it ends. */
+      to_m: components['schemas']['Metres'];
+      /**
+       * Format: int64
+       * @description From which entry on no more, where a correction took it back.
+       */
+      until: number | null;
+    };
+    /** @description What a crossing is and where, from an entry on. */
+    ReplayPlace: {
+      /** @description How far along the line. */
+      chainage_m: components['schemas']['Metres'];
+      construction: components['schemas']['Construction'] | null;
+      /** @description What is crossed. */
+      obstacle: components['schemas']['Obstacle'];
+      /** @description Where it is. */
+      position: components['schemas']['Position'];
+      /**
+       * Format: int64
+       * @description The entry.
+       */
+      sequence: number;
+    };
+    /** @description What a line is called and where it shall go, from an entry on. */
+    ReplayPlan: {
+      /** @description Its number. */
+      designation: components['schemas']['Designation'];
+      /** @description The near end. */
+      from: components['schemas']['Name'];
+      plan: components['schemas']['PlanVersion'] | null;
+      /**
+       * Format: int64
+       * @description The entry.
+       */
+      sequence: number;
+      /** @description The far end. */
+      to: components['schemas']['Name'];
+      trace: components['schemas']['Trace'] | null;
+    };
+    /** @description How far a crossing has come, a row from each entry on that changes it. */
+    ReplayStates: {
+      /** @description How often it was told of by teams that did not know of each other. */
+      conflicts: number[];
+      /** @description The place in `teams` of whom it was given to. */
+      given_to: (number | null)[];
+      /** @description The place in `teams` of who has it in hand. */
+      in_hand: (number | null)[];
+      /** @description Whether wire lies where vehicles or trains run. */
+      in_traffic: boolean[];
+      /** @description The entries, ascending. */
+      sequence: number[];
+      /** @description How far it has come. */
+      state: components['schemas']['CrossingState'][];
+    };
+    /** @description A team, as the arrays number it from 0. */
+    ReplayTeam: {
+      party: components['schemas']['Party'] | null;
+      /** @description Its call sign. */
+      team: components['schemas']['Name'];
+    };
     /** @description One report. */
     Report: {
       /**
@@ -7887,6 +8109,51 @@ export interface operations {
         };
       };
       403: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  replay: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['OperationReplay'];
+        };
+      };
+      401: {
         headers: {
           [name: string]: unknown;
         };
