@@ -65,3 +65,4 @@ export type ForecastMoment = Shapes['ForecastMoment'];
 export type ForecastHelp = Shapes['ForecastHelp'];
 export type ForecastOrder = Shapes['ForecastOrder'];
 export type ForecastShown = Shapes['ForecastShown'];
+export type OperationReplay = Shapes['OperationReplay'];

@@ -99,6 +99,7 @@ export class RouteMap {
   readonly #library: Library;
   readonly #options: RouteMapOptions;
   readonly #drawn = new Map<SourceId, Feature[]>();
+  #shown: MapContent | null = null;
   #ready = false;
   #light: Light;
   #chosen: string | null = null;
@@ -162,11 +163,13 @@ export class RouteMap {
     options.onmove(this.sight());
   }
 
-  /** Draws these traces and crossings, and no others. */
+  /** Draws these traces and crossings, and no others. A list that is the same as before is not drawn again. */
   show({ planned, laid, crossings }: MapContent): void {
-    this.#draw('planned', planned.map(traceFeature));
-    this.#draw('laid', laid.map(traceFeature));
-    this.#draw('crossings', crossings.map(crossingFeature));
+    const before = this.#shown;
+    if (planned !== before?.planned) this.#draw('planned', planned.map(traceFeature));
+    if (laid !== before?.laid) this.#draw('laid', laid.map(traceFeature));
+    if (crossings !== before?.crossings) this.#draw('crossings', crossings.map(crossingFeature));
+    this.#shown = { planned, laid, crossings };
   }
 
   choose(crossing: string | null): void {
