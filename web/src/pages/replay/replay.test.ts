@@ -43,7 +43,7 @@ function folded({ replay, folded: fold }: History, entries: number): unknown {
         {
           state: line.state,
           laid_m: line.laid_m,
-          designation: line.designation,
+          designation: `Line ${line.designation}`,
           planned: line.trace,
           laid: line.laid.length > 1 ? line.laid : null,
           crossings: new Map(
@@ -98,7 +98,7 @@ test('what did not change from one moment to the next is the same object, so tha
 
 test('the lines stand by their numbers, and not by when they were planned', () => {
   const { lines } = new Played(madeUp(1, 10, 3, 2).replay).at(3);
-  expect(lines.map(({ strip }) => strip.designation)).toEqual(['98', '99', '100']);
+  expect(lines.map(({ strip }) => strip.designation)).toEqual(['Line 98', 'Line 99', 'Line 100']);
 });
 
 test('a plan is as long as the service says, where it is the plan that stands now', () => {

@@ -185,7 +185,7 @@ export class Played {
       silent: change.silent,
       orderedUp: change.ordered_up,
       strip: {
-        designation: plan.designation,
+        designation: name,
         ends: { left: plan.from, right: plan.to },
         planned_m: plan_m ?? (through.includes(change.state) ? laid_m : null),
         laid_m,
