@@ -104,6 +104,7 @@ export class RouteMap {
   readonly #library: Library;
   readonly #options: RouteMapOptions;
   readonly #drawn = new Map<SourceId, Feature[]>();
+  #shown: MapContent | null = null;
   #ready = false;
   #light: Light;
   #chosen: string | null = null;
@@ -168,12 +169,22 @@ export class RouteMap {
     options.onmove(this.sight());
   }
 
-  /** Draws these traces and crossings, and no others. */
-  show({ planned, laid, crossings, stretch = [] }: MapContent): void {
-    this.#draw('stretch', stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : []);
-    this.#draw('planned', planned.map(traceFeature));
-    this.#draw('laid', laid.map(traceFeature));
-    this.#draw('crossings', crossings.map(crossingFeature));
+  /** Draws these traces and crossings, and no others. A list that is the same as before is not drawn again. */
+  show({ planned, laid, crossings, stretch }: MapContent): void {
+    const before = this.#shown;
+    if (stretch !== before?.stretch) {
+      const searched = stretch && stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : [];
+      this.#draw('stretch', searched);
+    }
+    if (planned !== before?.planned) this.#draw('planned', planned.map(traceFeature));
+    if (laid !== before?.laid) this.#draw('laid', laid.map(traceFeature));
+    if (crossings !== before?.crossings) this.#draw('crossings', crossings.map(crossingFeature));
+    this.#shown = { planned, laid, crossings, ...(stretch ? { stretch } : {}) };
+  }
+
+  /** Whom to tell of a line whose trace or name was pressed; told to nobody, that is ground like any other. */
+  heedLines(online: ((line: string) => void) | undefined): void {
+    this.#online = online;
   }
 
   /** Whom to tell of a line whose trace or name was pressed; told to nobody, that is ground like any other. */

@@ -17,3 +17,9 @@ export function go(to: Where): void {
   history.pushState(null, '', location.pathname + written(to));
   scrollTo(0, 0);
 }
+
+/** Looks at something else of the same page: Back leads to where one was before it. */
+export function stay(on: Where): void {
+  now = on;
+  history.replaceState(null, '', location.pathname + written(on));
+}
