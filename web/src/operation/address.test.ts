@@ -4,7 +4,7 @@ import { read, written } from './address.ts';
 const line = '0192d3c4-0000-7000-8000-000000000001';
 
 test('an address that was written leads back to its page', () => {
-  for (const where of [{ page: 'own' }, { page: 'plan', line }] as const)
+  for (const where of [{ page: 'own' }, { page: 'review' }, { page: 'plan', line }] as const)
     expect(read(written(where))).toEqual(where);
 });
 

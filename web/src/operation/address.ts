@@ -3,7 +3,7 @@
  * sent to somebody else lead to it; a page is named there, and what it is about.
  */
 
-export type Where = { page: 'own' } | { page: 'plan'; line: string };
+export type Where = { page: 'own' } | { page: 'review' } | { page: 'plan'; line: string };
 
 const id = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
 
@@ -12,6 +12,7 @@ export function read(search: string): Where {
   const asked = new URLSearchParams(search);
   const page = asked.get('page');
   const line = asked.get('line') ?? '';
+  if (page === 'review') return { page };
   if (page === 'plan' && id.test(line)) return { page, line };
   return { page: 'own' };
 }
