@@ -102,15 +102,11 @@ test('a line whose times are known is reviewed, figure by figure, on the page an
   await expect(sheet).toBeHidden();
   await expect(post.getByRole('region', { name: 'Remarks' }).getByText('The ford was too deep after ten.')).toBeVisible();
 
-  for (const [light, viewport] of [
-    ['day', desk],
-    ['night', phone],
-  ] as const) {
-    await post.setViewportSize(viewport);
-    await post.evaluate((now) => (document.documentElement.dataset['light'] = now), light);
-    expect(await grave(post), `the review by ${light}`).toEqual([]);
-    expect(await post.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(viewport.width);
-  }
+  // On a phone by night nothing reaches beyond the page, and a screen reader finds its way.
+  await post.setViewportSize(phone);
+  await post.evaluate(() => (document.documentElement.dataset['light'] = 'night'));
+  expect(await grave(post)).toEqual([]);
+  expect(await post.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(phone.width);
   await post.setViewportSize(desk);
   await post.getByRole('button', { name: 'On paper' }).click();
   await expect(post.getByRole('article', { name: 'Crossings in hindsight, sheet 1 of 1' })).toContainText('28 min');

@@ -8,7 +8,7 @@ import { asAtTheStart, drawnFrom, expected, ofWhatWasLaid, picture, type Planned
 import { Log } from './log.ts';
 
 /** Remarks are looked for in this many of the newest entries. */
-const MOST_READ = 2_000;
+export const MOST_READ = 2_000;
 
 export class Hindsight {
   readonly #live: Live;
@@ -21,6 +21,9 @@ export class Hindsight {
   problem = $state<string | null>(null);
   busy = $state(false);
 
+  /** the question that is under way: what an earlier one brings late is not shown any more */
+  #question = 0;
+
   constructor(live: Live) {
     this.#live = live;
     const path = { op: live.session.operation };
@@ -31,6 +34,7 @@ export class Hindsight {
 
   /** Reads it anew. */
   async read(planned: Planned): Promise<void> {
+    const question = (this.#question += 1);
     this.busy = true;
     this.problem = null;
     const path = { op: this.#live.session.operation };
@@ -38,14 +42,18 @@ export class Hindsight {
       const review = await answered(
         this.#live.client.GET('/api/operations/{op}/review', { params: { path, query: planned } }),
       );
+      const remarks = await this.#said(review.sequence);
+      if (question !== this.#question) return;
       this.review = review;
-      this.remarks = await this.#said(review.sequence);
-      this.pictures = await this.#draw(review, planned);
+      this.remarks = remarks;
+      const pictures = await this.#draw(review, planned);
+      if (question === this.#question) this.pictures = pictures;
     } catch (reason) {
+      if (question !== this.#question) return;
       this.problem =
         reason instanceof Problem ? reason.document.title : 'No signal: the review could not be fetched.';
     } finally {
-      this.busy = false;
+      if (question === this.#question) this.busy = false;
     }
   }
 
