@@ -116,9 +116,9 @@ export function picture(
   told_ms: number,
 ): Picture | null {
   const by = new Map(entries.map((entry) => [entry.sequence, entry]));
-  const when = (numbers: readonly number[], kind: Entry['report']['body']['kind']): number | null => {
-    const found = numbers.map((number) => by.get(number)).filter((entry) => entry?.report.body.kind === kind);
-    const last = found.at(-1);
+  const when = (numbers: readonly number[], ...kinds: Entry['report']['body']['kind'][]): number | null => {
+    const found = numbers.flatMap((number) => by.get(number) ?? []);
+    const last = found.findLast((entry) => kinds.includes(entry.report.body.kind));
     return last ? happenedAt(last).getTime() : null;
   };
   const started_ms = when(line.order_to_start.entries, 'line_started');
@@ -160,7 +160,7 @@ export function picture(
   });
 
   const { length_m, call_backs, team } = feature.properties;
-  const through_ms = when(line.order_to_through.entries, 'call_back_good');
+  const through_ms = when(line.order_to_through.entries, 'call_back_good', 'test_made');
   const laid_ms = when(line.wire.laid_m.entries.slice(-1), 'trace_extended');
   if (through_ms !== null) laying.push({ at_ms: through_ms, chainage_m: length_m });
   else if (laid_ms !== null)
