@@ -187,11 +187,6 @@ export class RouteMap {
     this.#online = online;
   }
 
-  /** Whom to tell of a line whose trace or name was pressed; told to nobody, that is ground like any other. */
-  heedLines(online: ((line: string) => void) | undefined): void {
-    this.#online = online;
-  }
-
   choose(crossing: string | null): void {
     if (crossing === this.#chosen) return;
     if (this.#ready && this.#chosen !== null) this.#mark(this.#chosen, false);
