@@ -173,7 +173,8 @@ export class RouteMap {
   show({ planned, laid, crossings, stretch }: MapContent): void {
     const before = this.#shown;
     if (stretch !== before?.stretch) {
-      const searched = stretch && stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : [];
+      const searched =
+        stretch && stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : [];
       this.#draw('stretch', searched);
     }
     if (planned !== before?.planned) this.#draw('planned', planned.map(traceFeature));
