@@ -12,7 +12,8 @@ const limit = 450_000;
  * Fetched when somebody asks for it, and never before: the reader of codes in a browser that has none, the drawings that
  * need the service's reckoning anyway, the planning page, the sharing out of work and the giving of passes, which are for a desk, the taking up of lines and the stores, and the pictures of a page that is put on the home screen.
  */
-const onAsking = /\/(?:jsQR|SpanSection|WireSection|Plan|ShareOut|ByRoad|Passes|RecoveryPage|Stores|taking-up)-|\.png$/;
+const onAsking =
+  /\/(?:jsQR|SpanSection|WireSection|Plan|ShareOut|ByRoad|Passes|RecoveryPage|Stores|taking-up)-|\.png$/;
 const dist = join(import.meta.dirname, 'dist');
 
 /** @type {Map<string, number>} */
