@@ -1,5 +1,5 @@
-//! Heights along a trace, over HTTP, from a tile that is made here: a plane whose height is a metre more with each post to the
-//! east and two more with each to the south (1,200 posts a degree), so that every awaited figure follows from a longitude and a
+//! Heights along a trace, over HTTP, from a tile that is made here: a plane whose height is five metres more with each post to the
+//! east and one more with each to the south (1,200 posts a degree), so that every awaited figure follows from a longitude and a
 //! latitude. The tile's form is that of NASA's SRTM quick start (from memory).
 
 use laywire_tests::{Ground, process};
@@ -7,12 +7,12 @@ use serde_json::{Value, json};
 
 fn tile() -> Vec<u8> {
     (0..1201_i16)
-        .flat_map(|row| (0..1201).flat_map(move |column: i16| (column + 2 * row).to_be_bytes()))
+        .flat_map(|row| (0..1201).flat_map(move |column: i16| (5 * column + row).to_be_bytes()))
         .collect()
 }
 
 fn plane(lon: f64, lat: f64) -> f64 {
-    ((lon + 5.0) + 2.0 * (55.0 - lat)) * 1200.0
+    (5.0 * (lon + 5.0) + (55.0 - lat)) * 1200.0
 }
 
 fn elevation(ground: &Ground, verb: &str, arguments: &[&str]) -> String {
@@ -52,30 +52,30 @@ async fn a_trace_has_its_heights_from_the_grids_and_a_plan_has_what_the_hills_ad
     let points = known["points"].as_array().unwrap();
     near(&points[0]["height_m"], plane(from[0], from[1]), 0.01);
     near(&points.last().unwrap()["height_m"], plane(to[0], to[1]), 0.01);
-    near(&known["highest"]["height_m"], plane(from[0], from[1]), 0.01);
-    near(&known["lowest"]["height_m"], plane(to[0], to[1]), 0.01);
+    near(&known["lowest"]["height_m"], plane(from[0], from[1]), 0.01);
+    near(&known["highest"]["height_m"], plane(to[0], to[1]), 0.01);
     assert_eq!(known["unknown_m"], 0.0);
-    // A straight trace down a plane is the long side of a right-angled triangle.
+    // A straight trace up a plane is the long side of a right-angled triangle.
     let length_m = known["length_m"].as_f64().unwrap();
-    let falls_m = plane(from[0], from[1]) - plane(to[0], to[1]);
-    near(&known["surface_length_m"], length_m.hypot(falls_m), 0.01);
+    let rises_m = plane(to[0], to[1]) - plane(from[0], from[1]);
+    near(&known["surface_length_m"], length_m.hypot(rises_m), 0.01);
 
     let plan = ground.post.post(&format!("/lines/{line}/plan"), &json!({})).await.ok(200);
     assert_eq!(plan["surface"]["length_m"], known["surface_length_m"]);
-    near(&plan["surface"]["more_m"], length_m.hypot(falls_m) - length_m, 0.01);
+    near(&plan["surface"]["more_m"], length_m.hypot(rises_m) - length_m, 0.01);
     for crossing in plan["crossings"].as_array().unwrap() {
         let heights = &crossing["heights"];
         let apart_m = heights["apart_m"].as_f64().unwrap();
-        let falls = heights["before_m"].as_f64().unwrap() - heights["after_m"].as_f64().unwrap();
-        // The plane falls evenly along the trace.
-        assert!((falls / apart_m - falls_m / length_m).abs() < 1e-4, "{crossing}");
+        let rises = heights["after_m"].as_f64().unwrap() - heights["before_m"].as_f64().unwrap();
+        // The plane rises evenly along the trace.
+        assert!((rises / apart_m - rises_m / length_m).abs() < 1e-4, "{crossing}");
     }
 
     let list = elevation(&ground, "list", &[]);
     assert!(list.starts_with("N54W005\t1201 × 1201\t"), "{list}");
     // Not another operation's question, and not without a pass: the walk over all routes sees to that.
     let long = json!({ "trace": { "type": "LineString", "coordinates": [[-4.0, 54.0], [4.0, 54.0]] } });
-    let refused = ground.post.post("/heights", &long).await.problem(422, "cannot_reckon")["title"].clone();
+    let refused = ground.post.post("/heights", &long).await.problem(422, "cannot-reckon")["title"].clone();
     assert!(refused.as_str().unwrap().contains("divide it"), "{refused}");
     ground.post.post("/heights", &json!({ "trace": 7 })).await.problem(422, "malformed");
 
