@@ -29,7 +29,7 @@ test('the replay ends at what the live page shows, has each moment before it, an
   await post.getByRole('button', { name: 'Play it again' }).click();
   await expect(post.getByText('entry 5 of 5')).toBeVisible();
   await expect(post.getByText('Command post: wire is over', { exact: false }).first()).toBeVisible();
-  expect(await shown(post)).toEqual(live);
+  await expect.poll(() => shown(post)).toEqual(live);
 
   // One entry before it was passed, it was marked; before that, it was not there.
   await post.getByRole('slider', { name: 'Moment' }).press('ArrowLeft');
@@ -54,7 +54,7 @@ test('the replay ends at what the live page shows, has each moment before it, an
   await other.getByRole('radio', { name: '×600' }).check();
   await other.getByRole('button', { name: 'Play', exact: true }).click();
   await expect(other.getByText('entry 6 of 6')).toBeVisible();
-  expect(await shown(other)).toEqual(live);
+  await expect.poll(() => shown(other)).toEqual(live);
 });
 
 test('a line’s sheet leads to when it will be through, and another team is told at once', async ({ operation, crew }) => {

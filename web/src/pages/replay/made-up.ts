@@ -144,7 +144,13 @@ export function madeUp(seed: number, count: number, lines: number, crossings: nu
     const { laid } = replay.lines[number] as OperationReplay['lines'][number];
     // A handful of corrections lay a trace anew; the rest of the time it grows.
     const anew = random() < 8 / count;
-    const more = Array.from({ length: 1 + below(3) }, position);
+    // A few steps on from where the wire ends, of some ten metres each.
+    let [lon, lat] = (anew ? null : (laid.positions.at(-1) as [number, number] | undefined)) ?? position();
+    const more = Array.from({ length: 1 + below(3) }, (): [number, number] => {
+      lon += (random() - 0.45) * 2e-4;
+      lat += (random() - 0.5) * 2e-4;
+      return [lon, lat];
+    });
     const begins = anew ? laid.positions.length : (laid.begins.at(-1) ?? 0);
     const length_m = (anew ? 0 : (laid.length_m.at(-1) ?? 0)) + 10;
     laid.positions.push(...more);
