@@ -62,6 +62,7 @@ export type Review = Shapes['OperationReview'];
 export type LineReview = Shapes['LineReview'];
 export type CrossingReview = Shapes['CrossingReview'];
 export type TeamReview = Shapes['TeamReview'];
+export type RemarkReview = Shapes['RemarkReview'];
 export type ReviewCount = Shapes['ReviewCount'];
 export type ForecastInput = Shapes['ForecastInput'];
 export type ForecastAnswer = Shapes['ForecastAnswer'];
