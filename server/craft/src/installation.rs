@@ -5,7 +5,10 @@
 mod proving;
 mod recovery;
 
-use std::collections::{BTreeMap, HashMap};
+use std::{
+    borrow::Borrow,
+    collections::{BTreeMap, HashMap},
+};
 
 use chrono::{DateTime, Utc};
 
@@ -76,14 +79,20 @@ impl Installation {
     /// # Errors
     /// When an entry breaks a rule at its place.
     pub fn fold(entries: &[Entry], profile: &Profile) -> Result<Self, Broken> {
+        Self::fold_of(entries, profile)
+    }
+
+    /// The same of entries that lie apart.
+    pub(crate) fn fold_of<E: Borrow<Entry>>(entries: &[E], profile: &Profile) -> Result<Self, Broken> {
+        let entries = || entries.iter().map(Borrow::borrow);
         let mut corrected: HashMap<ReportId, Option<&Body>> = HashMap::new();
-        for entry in entries {
+        for entry in entries() {
             if let Body::Correction(c) = &entry.report.body {
                 corrected.insert(c.corrects, c.instead.as_deref());
             }
         }
         let mut sum = Self::default();
-        for entry in entries {
+        for entry in entries() {
             let body = match corrected.get(&entry.report.id) {
                 Some(None) => continue,
                 Some(Some(instead)) => instead,
@@ -128,7 +137,8 @@ impl Installation {
         self.crossings.extend(change.crossings.into_iter().map(|crossing| (crossing.id, crossing)));
     }
 
-    fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
+    /// What is after the entry, if this is what it says.
+    pub(crate) fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
         let when = entry.happened_at();
         let stood = entry.report.position;
         let by = entry.maker();
@@ -161,7 +171,7 @@ impl Installation {
             Body::CrossingMadeGood(b) => self.crossing_made_good(b, by, when),
             Body::WireLost(b) => self.wire_lost(b, by, when),
             Body::ReelReturned(b) => self.reel_returned(b, when),
-            Body::Note(b) => self.note(b),
+            Body::Note(b) => self.note(b, entry),
             Body::Correction(_) => Ok(Change::default()),
         }
     }
@@ -374,7 +384,11 @@ impl Installation {
         Ok(())
     }
 
-    fn note(&self, b: &Note) -> Result<Change, Refusal> {
+    fn note(&self, b: &Note, entry: &Entry) -> Result<Change, Refusal> {
+        // The log has every number below its own.
+        if b.about.is_some_and(|about| !(1..entry.sequence).contains(&about)) {
+            return Err(Refusal::NoSuchReport);
+        }
         if b.line.is_some_and(|line| !self.lines.contains_key(&line)) {
             return Err(Refusal::NoSuchLine);
         }

@@ -33,6 +33,7 @@ pub mod proving;
 pub mod recovery;
 pub mod reels;
 pub mod refusal;
+pub mod replay;
 pub mod report;
 pub mod review;
 pub mod road;

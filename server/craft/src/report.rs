@@ -402,6 +402,10 @@ pub struct Note {
     /// The crossing that it is about.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crossing: Option<CrossingId>,
+    /// The number of an earlier entry that it is about.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1)]
+    pub about: Option<i64>,
     /// The remark.
     pub text: Remark,
 }

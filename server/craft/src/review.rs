@@ -5,6 +5,9 @@
 //! Times are those of [`Entry::happened_at`]; a corrected entry counts as its last correction says, at its own time, as in
 //! the fold. Where two times run backwards the figure is unknown, and never negative.
 
+mod faults;
+pub mod learning;
+mod rows;
 mod told;
 
 use std::collections::BTreeMap;
@@ -24,22 +27,30 @@ use crate::{
     obstacle::Obstacle,
     party::Party,
     profile::Profile,
-    report::{Entry, Kind},
-    text::Name,
+    report::{Body, Entry, Kind, Note},
+    stores,
+    text::{Name, Remark},
     units::{KilometresPerHour, Metres, Minutes},
 };
+pub use faults::{ClearingReview, TestsReview, TroubleReview};
+pub use rows::{Row, rows};
 use told::{Log, Told, union_min};
 
 /// An entry that came in so much later than it happened was told late.
 const LATE_MIN: f64 = 10.0;
 /// Entries named beside what the log cannot tell, the most; `count` has them all.
 const MOST_NAMED: usize = 100;
+/// Remarks that a review has, the most; the log has them all.
+const MOST_REMARKS: usize = 1_000;
 
 const NOT_YET: &str = "it has not happened, or nobody has reported it";
 const BACKWARDS: &str = "the times run backwards: a clock was off, or it was told out of order";
 const NEVER_TAKEN: &str = "nobody took it in hand before it was finished";
 const NO_WIRE: &str = "no wire is reported on it";
 const NO_REELS: &str = "no reel is reported on it";
+const NONE_BACK: &str = "nobody has reported that any came back";
+const NONE_LOST: &str = "nobody has reported that any was lost or left";
+const NO_BOOKS: &str = "the line is too long for the books";
 
 /// A figure and the entries that it comes from.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
@@ -145,10 +156,16 @@ pub struct Wire {
     pub laid_m: Figure<Metres>,
     /// Wire on the reels that were begun.
     pub on_reels_m: Figure<Metres>,
-    /// Wire drawn from them: all of it, less what should be left on the last with the usual slack.
+    /// Wire drawn from them: all of it, less what is left.
     pub drawn_m: Figure<Metres>,
-    /// What should be left on the last, to be returned. What was left on the others nobody has reported.
+    /// What is left on them: as it was measured when it came back, else what should be left on the last with the usual slack.
     pub left_m: Figure<Metres>,
+    /// Wire that came back: taken up, or never laid and measured.
+    pub returned_m: Figure<Metres>,
+    /// Wire that was lost or left.
+    pub lost_m: Figure<Metres>,
+    /// What the books of stores account for nowhere, of the wire on the reels; negative where more came back than was issued.
+    pub missing_m: Figure<Metres>,
 }
 
 /// A line in hindsight.
@@ -198,13 +215,22 @@ pub struct LineReview {
     pub splices: Count,
     /// Reels begun.
     pub reels: Count,
-    /// Good calls.
+    /// Good calls, tests that rang and talked among them.
     pub calls: Count,
     /// Calls from the far end after the first, and proofs after the first.
     pub tested_again: Count,
-    /// The longest time without a good call from the start until it was through. Whether the line was dead in it, the log
-    /// does not tell.
+    /// Tests, by their verdicts.
+    pub tests: TestsReview,
+    /// The longest time without a good call from the start until it was through; `silent` tells when the line was known to be
+    /// dead.
     pub longest_without_call: Figure<Minutes>,
+    /// Its troubles, the first one first.
+    pub troubles: Vec<TroubleReview>,
+    /// The time that nobody could speak over it, as far as it is over.
+    pub silent: Figure<Minutes>,
+    /// Since when nobody can speak over it.
+    #[schema(required = true)]
+    pub silent_since: Option<DateTime<Utc>>,
     /// Reports on it that were corrected, and the corrections.
     pub corrections: Count,
 }
@@ -249,6 +275,32 @@ pub struct ConstructionReview {
     pub finishing_planned_min: Minutes,
 }
 
+/// A remark: signed by who made it, with its time and what it is about.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RemarkReview {
+    /// Who made it.
+    pub team: Name,
+    /// Their party.
+    pub party: Party,
+    /// When it happened, by their device's clock put right.
+    pub at: DateTime<Utc>,
+    /// When it was taken in.
+    pub received_at: DateTime<Utc>,
+    /// The line that it is about.
+    #[schema(required = true)]
+    pub line: Option<LineId>,
+    /// The crossing that it is about.
+    #[schema(required = true)]
+    pub crossing: Option<CrossingId>,
+    /// The number of the entry that it is about.
+    #[schema(required = true)]
+    pub about: Option<i64>,
+    /// What was said.
+    pub text: Remark,
+    /// The numbers of its entry and of its correction.
+    pub entries: Vec<i64>,
+}
+
 /// Something that the log cannot tell.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CannotKnow {
@@ -277,6 +329,10 @@ pub struct Review {
     pub teams: Vec<TeamReview>,
     /// The constructions that were used.
     pub constructions: Vec<ConstructionReview>,
+    /// The time that nobody could speak over a line, of all lines together, as far as it is over.
+    pub silent: Figure<Minutes>,
+    /// Remarks, in the order of the log: the last 1,000.
+    pub remarks: Vec<RemarkReview>,
     /// Corrections.
     pub corrections: Count,
     /// What the log cannot tell.
@@ -314,10 +370,29 @@ pub fn review(entries: &[Entry], stands: &Installation, profile: &Profile, plan:
         to: entries.iter().map(Entry::happened_at).max(),
         teams: teams(entries, stands, &log),
         constructions,
+        silent: sum(lines.iter().map(|line| &line.silent)),
+        remarks: remarks(&log),
         corrections: log.corrections(),
-        cannot_know: cannot_know(entries),
+        cannot_know: cannot_know(entries, stands, &log),
         lines,
     }
+}
+
+fn remarks(log: &Log<'_>) -> Vec<RemarkReview> {
+    let made = log.remarks();
+    let last = &made[made.len().saturating_sub(MOST_REMARKS)..];
+    let remark = |(told, note, received_at): &(Told<'_>, &Note, DateTime<Utc>)| RemarkReview {
+        team: told.by.team.clone(),
+        party: told.by.party,
+        at: told.at,
+        received_at: *received_at,
+        line: note.line,
+        crossing: note.crossing,
+        about: note.about,
+        text: note.text.clone(),
+        entries: numbers([told]),
+    };
+    last.iter().map(remark).collect()
 }
 
 /// From one entry to another.
@@ -380,7 +455,9 @@ fn line_review(
     let at = |kind, when: Option<DateTime<Utc>>| when.and_then(|when| of(kind).find(|told| told.at == when));
     let order = of(Kind::PlanIssued).next().or_else(|| of(Kind::LinePlanned).next());
     let start = at(Kind::LineStarted, line.started_at);
-    let through = at(Kind::CallBackGood, line.through_at);
+    let through = line
+        .through_at
+        .and_then(|when| told.iter().find(|told| told.is_call_from_far_end() && told.at == when));
     let proved = at(Kind::LineProved, line.proved_at);
     let is_finished = line.state >= LineState::Finished;
     let last = crossings.iter().filter_map(|crossing| log.finished(crossing)).max_by_key(|told| told.at);
@@ -412,9 +489,9 @@ fn line_review(
     };
     let reviews: Vec<CrossingReview> =
         crossings.iter().map(|crossing| crossing_review(crossing, log, profile)).collect();
-    let calls: Vec<&Told<'_>> = of(Kind::CallBackGood).collect();
-    let again =
-        calls.iter().copied().filter(|told| told.from_far_end).skip(1).chain(of(Kind::LineProved).skip(1));
+    let calls: Vec<&Told<'_>> = told.iter().filter(|told| told.is_good_call()).collect();
+    let from_far_end = calls.iter().copied().filter(|told| told.is_call_from_far_end());
+    let again = from_far_end.skip(1).chain(of(Kind::LineProved).skip(1));
     let planned_rate = profile.pace.laying_rate(plan.lead_means, plan.light).value.value() * 0.06;
     LineReview {
         line: line.id,
@@ -435,10 +512,14 @@ fn line_review(
         passing: sum(reviews.iter().map(|crossing| &crossing.passing)),
         finishing: sum(reviews.iter().map(|crossing| &crossing.finishing)),
         legs: legs(line, &crossings, log, start, through),
-        wire: wire(line, of(Kind::ReelStarted), laid_m, profile),
+        wire: wire(line, &crossings, told, laid_m, profile),
         splices: counted(of(Kind::SpliceMade)),
         reels: counted(of(Kind::ReelStarted)),
         tested_again: counted(again),
+        tests: faults::tests(line, &crossings, told, profile),
+        troubles: faults::troubles(line, told),
+        silent: faults::silent(told),
+        silent_since: line.proving.silent_since,
         longest_without_call: longest_without_call(start, through, &calls),
         calls: counted(calls),
         corrections: counted(told.iter().filter(|told| told.correction.is_some())),
@@ -468,25 +549,49 @@ fn legs(
     legs
 }
 
-fn wire<'a>(
+fn wire(
     line: &Line,
-    reels: impl Iterator<Item = &'a Told<'a>>,
+    crossings: &[&Crossing],
+    told: &[Told<'_>],
     laid_m: Figure<Metres>,
     profile: &Profile,
 ) -> Wire {
-    let entries = numbers(reels);
+    let of = |kinds: &[Kind]| numbers(told.iter().filter(|told| kinds.contains(&told.kind)));
+    let and = |entries: &[i64], more: &[i64]| [entries, more].concat();
+    let reels = of(&[Kind::ReelStarted]);
     let on_reels: Metres = line.reels.iter().map(|reel| reel.length_m).sum();
-    let left = line.left_on_reel(profile.wire.slack.value);
-    let with_laid = || entries.iter().chain(&laid_m.entries).copied().collect();
-    let from_reels = |value: Option<Metres>, entries: Vec<i64>| match value {
+    let rests = &line.recovery.rests;
+    let measured: Metres = rests.iter().map(|rest| rest.left_m).sum();
+    // The rest of the last reel is reckoned where nobody has measured it.
+    let last = line.reels.last().filter(|reel| rests.iter().all(|rest| rest.reel != reel.id));
+    let reckoned = last.and_then(|_| line.left_on_reel(profile.wire.slack.value));
+    let left = (!line.reels.is_empty()).then(|| measured + reckoned.unwrap_or(Metres::ZERO));
+    let returned = of(&[Kind::ReelReturned]);
+    let left_entries = and(&and(&reels, &laid_m.entries), &returned);
+    let figure = |value: Option<Metres>, why, entries: Vec<i64>| match value {
         Some(value) => Figure::known(value, entries),
-        None => Figure::unknown(NO_REELS, entries),
+        None => Figure::unknown(why, entries),
+    };
+    let up: Metres = line.recovery.sections.iter().map(|section| section.length_m).sum();
+    let gone: Metres = line.recovery.not_back.iter().map(|piece| piece.length_m).sum();
+    let (back, lost) = (of(&[Kind::SectionTakenUp, Kind::ReelReturned]), of(&[Kind::WireLost]));
+    let known = |value, entries: &[i64]| (!entries.is_empty()).then_some(value);
+    let missing_m = if line.reels.is_empty() {
+        Figure::unknown(NO_REELS, Vec::new())
+    } else {
+        let crossings = crossings.iter().map(|&crossing| crossing.clone()).collect();
+        let books = stores::balance(&[(line.clone(), crossings)], profile);
+        let entries = and(&and(&left_entries, &back), &lost);
+        figure(books.ok().map(|books| books.all.missing_m), NO_BOOKS, entries)
     };
     Wire {
         planned_m: line.planned.as_ref().map(crate::trace::Trace::length),
-        on_reels_m: from_reels(left.map(|_| on_reels), entries.clone()),
-        drawn_m: from_reels(left.map(|left| on_reels - left), with_laid()),
-        left_m: from_reels(left, with_laid()),
+        on_reels_m: figure(left.map(|_| on_reels), NO_REELS, reels),
+        drawn_m: figure(left.map(|left| on_reels - left), NO_REELS, left_entries.clone()),
+        left_m: figure(left, NO_REELS, left_entries),
+        returned_m: figure(known(up + measured, &back), NONE_BACK, back),
+        lost_m: figure(known(gone, &lost), NONE_LOST, lost),
+        missing_m,
         laid_m,
     }
 }
@@ -686,7 +791,7 @@ fn team_time(mut work: Vec<Work<'_>>) -> [Figure<Minutes>; 4] {
 }
 
 /// What the log cannot tell, and at which entries.
-fn cannot_know(entries: &[Entry]) -> Vec<CannotKnow> {
+fn cannot_know(entries: &[Entry], stands: &Installation, log: &Log<'_>) -> Vec<CannotKnow> {
     let mut last: BTreeMap<&Name, DateTime<Utc>> = BTreeMap::new();
     let (mut unmeasured, mut ahead, mut late, mut earlier) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for entry in entries {
@@ -710,19 +815,27 @@ fn cannot_know(entries: &[Entry]) -> Vec<CannotKnow> {
         count: entries.len(),
         entries: entries.into_iter().take(MOST_NAMED).collect(),
     };
+    let unweighed = stands.lines.values().flat_map(|line| {
+        let before_the_last = line.reels.iter().rev().skip(1);
+        let not_measured = before_the_last
+            .filter(|reel| line.recovery.rests.iter().all(|rest| rest.reel != reel.id))
+            .map(|reel| reel.id);
+        let not_measured: Vec<_> = not_measured.collect();
+        let begun = log.line(line.id).iter().filter(
+            move |told| matches!(told.body, Body::ReelStarted(begun) if not_measured.contains(&begun.reel)),
+        );
+        numbers(begun)
+    });
     let told = [
         at("how far the device's clock was off: its time is taken as it is", unmeasured),
         at("when it happened: the device's clock was ahead, and the time of receipt stands for it", ahead),
         at("whether its time is right: it came in more than ten minutes later", late),
         at("in which order it happened: the team told something later before", earlier),
+        at("what was left on reels before the last: nobody has measured it", in_order(unweighed.collect())),
     ];
     let never = [
         at("reports that were refused: they are kept on the device, and not in the log", Vec::new()),
         at("rests and travel apart: nobody reports them", Vec::new()),
-        at(
-            "what was left on reels before the last, and what was returned: the books of stores have it, and this has not",
-            Vec::new(),
-        ),
     ];
     told.into_iter().filter(|known| known.count > 0).chain(never).collect()
 }

@@ -1,9 +1,11 @@
-//! What a review is made from: the wire log, and what stands by it, both as of one moment.
+//! What a review is made from: the wire log, and what stands by it, both as of one moment. And what a replay is made from: the
+//! log alone, whole.
 
 use laywire_craft::{
     ids::{LineId, OperationId},
     installation::Installation,
-    report::Entry,
+    report::{Body, Entry},
+    trace::Trace,
 };
 use sqlx::PgPool;
 
@@ -11,6 +13,8 @@ use crate::{StoreError, crossing, line, log};
 
 /// Read at a time.
 const PAGE: i64 = 2_000;
+/// Read at a time with the positions: a plan's trace alone may have a hundred thousand.
+const WHOLE_PAGE: i64 = 500;
 
 /// A log, and what stands by it.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,4 +69,50 @@ pub async fn hindsight(
     }
     moment.commit().await?;
     Ok(Some(Hindsight { sequence: sequence.unwrap_or(0), entries, stands }))
+}
+
+/// Reads the whole log of an operation, positions of traces included; none when there are more than `most` entries, or more than
+/// `most_positions` in them.
+///
+/// # Errors
+/// When the database does not answer.
+pub async fn whole_log(
+    pool: &PgPool,
+    operation: OperationId,
+    most: usize,
+    most_positions: usize,
+) -> Result<Option<Vec<Entry>>, StoreError> {
+    let mut moment = pool.begin_with("begin transaction isolation level repeatable read, read only").await?;
+    let mut entries: Vec<Entry> = Vec::new();
+    let mut left = most_positions;
+    loop {
+        let after = entries.last().map_or(0, |entry| entry.sequence);
+        let page = log::after(&mut moment, operation, after, WHOLE_PAGE).await?;
+        if page.is_empty() {
+            break;
+        }
+        let Some(still) = left.checked_sub(page.iter().map(|entry| positions(&entry.report.body)).sum())
+        else {
+            return Ok(None);
+        };
+        left = still;
+        entries.extend(page);
+        if entries.len() > most {
+            return Ok(None);
+        }
+    }
+    moment.commit().await?;
+    Ok(Some(entries))
+}
+
+/// The positions of the traces in it.
+fn positions(body: &Body) -> usize {
+    let of = |trace: &Trace| trace.positions().len();
+    match body {
+        Body::TraceExtended(extended) => extended.positions.len(),
+        Body::PlanIssued(issued) => of(&issued.trace),
+        Body::LinePlanned(planned) => planned.trace.as_ref().map_or(0, of),
+        Body::Correction(correction) => correction.instead.as_deref().map_or(0, positions),
+        _ => 0,
+    }
 }

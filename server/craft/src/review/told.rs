@@ -10,7 +10,7 @@ use crate::{
     forecast,
     ids::{CrossingId, LineId, ReportId},
     party::{Party, Sender},
-    report::{Body, Entry, Kind, Subject},
+    report::{Body, Entry, Kind, Note, Subject},
     text::Name,
     units::Minutes,
 };
@@ -24,8 +24,7 @@ pub(super) struct Told<'a> {
     /// The number of the last correction.
     pub(super) correction: Option<i64>,
     pub(super) by: &'a Sender,
-    /// Of a call: whether it came from the far end.
-    pub(super) from_far_end: bool,
+    pub(super) body: &'a Body,
 }
 
 impl Told<'_> {
@@ -44,6 +43,8 @@ pub(super) struct Log<'a> {
     lines: HashMap<LineId, Vec<Told<'a>>>,
     crossings: HashMap<CrossingId, Vec<Told<'a>>>,
     corrections: Vec<i64>,
+    /// Remarks, in order, each with its receipt.
+    remarks: Vec<(Told<'a>, &'a Note, DateTime<Utc>)>,
 }
 
 /// A team's taking a crossing in hand, and its giving it back or finishing it.
@@ -59,7 +60,8 @@ impl<'a> Log<'a> {
                 corrections.push(entry.sequence);
             }
         }
-        let mut log = Self { lines: HashMap::new(), crossings: HashMap::new(), corrections };
+        let mut log =
+            Self { lines: HashMap::new(), crossings: HashMap::new(), corrections, remarks: Vec::new() };
         for entry in entries {
             let (body, correction) = match corrected.get(&entry.report.id) {
                 // It never happened.
@@ -73,8 +75,11 @@ impl<'a> Log<'a> {
                 sequence: entry.sequence,
                 correction,
                 by: entry.maker(),
-                from_far_end: matches!(body, Body::CallBackGood(call) if call.from_far_end),
+                body,
             };
+            if let Body::Note(note) = body {
+                log.remarks.push((told.clone(), note, entry.received_at));
+            }
             match body.subject() {
                 Subject::Line(line) => log.lines.entry(line).or_default().push(told),
                 Subject::Crossing(crossing, _) => log.crossings.entry(crossing).or_default().push(told),
@@ -90,6 +95,10 @@ impl<'a> Log<'a> {
 
     pub(super) fn crossing(&self, crossing: CrossingId) -> &[Told<'a>] {
         self.crossings.get(&crossing).map_or(&[], Vec::as_slice)
+    }
+
+    pub(super) fn remarks(&self) -> &[(Told<'a>, &'a Note, DateTime<Utc>)] {
+        &self.remarks
     }
 
     pub(super) fn corrections(&self) -> Count {

@@ -12,6 +12,7 @@ mod forecast;
 mod foreseen;
 mod geodesy;
 mod grid;
+mod learning;
 mod line_wire;
 mod pace;
 mod plan;

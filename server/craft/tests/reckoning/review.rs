@@ -8,10 +8,12 @@ use laywire_craft::guide::guide;
 use laywire_craft::installation::Installation;
 use laywire_craft::line_wire::PacePlan;
 use laywire_craft::obstacle::Obstacle as O;
+use laywire_craft::pace::{Light, Means};
 use laywire_craft::party::{Party, Sender};
 use laywire_craft::profile::Profile;
 use laywire_craft::report::{Entry, Report};
-use laywire_craft::review::{Figure, LineReview, Review, TeamReview, review};
+use laywire_craft::review::learning::{Learned, cases};
+use laywire_craft::review::{Figure, LineReview, Review, TeamReview, review, rows};
 use laywire_craft::text::Name;
 use laywire_craft::trace::Trace;
 use laywire_craft::units::{Metres, Minutes};
@@ -249,6 +251,202 @@ fn wire_splices_calls_and_teams_are_counted_with_their_entries() {
     is(&buried.passing, 6.0, &[5, 6, 11, 12]);
     is(&buried.finishing, 17.5, &[8, 9, 14, 17]);
     assert!(review.cannot_know.iter().all(|known| known.entries.is_empty()), "every clock was measured");
+}
+
+fn trouble(signs: &[&str]) -> Value {
+    json!({ "kind": "trouble_reported", "line": LINE, "signs": signs })
+}
+
+fn answered(chainage: f64) -> Value {
+    json!({ "kind": "trouble_narrowed", "line": LINE,
+        "finding": { "answered": { "chainage_m": chainage, "near_answers": true, "far_answers": false } } })
+}
+
+fn cleared(cause: &str, cut: bool) -> Value {
+    let chainage = cut.then_some(1_700.0);
+    json!({ "kind": "trouble_cleared", "line": LINE, "fault": "open", "cause": cause, "chainage_m": chainage, "cut": cut })
+}
+
+fn tested(from: &str, good: bool) -> Value {
+    json!({ "kind": "test_made", "line": LINE, "from": from, "rang": good, "spoke": good })
+}
+
+#[test]
+fn each_trouble_is_told_with_its_search_its_cause_and_the_time_without_a_word() {
+    let mut log = morning();
+    log.tell(POST, 130.0, trouble(&["nothing_passes", "crank_easy"])); // 19
+    log.tell(FOLLOW, 135.0, trouble(&["crank_easy", "hum"])); // 20
+    log.tell(LEAD, 140.0, tested("near_end", false)); // 21
+    log.tell(LEAD, 150.0, answered(1_000.0)); // 22
+    log.tell(LEAD, 160.0, answered(1_500.0)); // 23
+    log.tell(LEAD, 170.0, cleared("ploughed through", true)); // 24
+    log.tell(LEAD, 172.0, tested("far_end", true)); // 25
+    log.tell(POST, 180.0, json!({ "kind": "line_proved", "line": LINE })); // 26
+    log.tell(POST, 200.0, trouble(&["hum"])); // 27
+    log.tell(LEAD, 210.0, cleared("a flat battery", false)); // 28
+    log.tell(POST, 220.0, trouble(&["nothing_passes"])); // 29
+    let review = log.review();
+    let line = only_line(&review);
+    let [first, second, third] = line.troubles.as_slice() else { panic!("{:?}", line.troubles) };
+    assert_eq!((first.from, first.team.as_str()), (opened() + TimeDelta::minutes(130), "Kestrel"));
+    assert_eq!(json!(first.signs), json!(["nothing_passes", "crank_easy", "hum"]));
+    assert_eq!(
+        (first.told.entries.as_slice(), first.steps.entries.as_slice()),
+        ([19, 20].as_slice(), [22, 23].as_slice())
+    );
+    // Halved from both answers: the far end of the line is two kilometres off.
+    let stretch = first.stretch.unwrap();
+    assert!((stretch.from_m.value() - 1_500.0).abs() < 1e-6 && (stretch.to_m.value() - 2_000.0).abs() < 1e-3);
+    is(&first.lasted, 40.0, &[19, 24]);
+    is(&first.silent, 40.0, &[19, 24]);
+    let [clearing] = first.cleared.as_slice() else { panic!("{first:?}") };
+    assert_eq!(
+        (clearing.cause.as_str(), clearing.cut, clearing.entries.as_slice()),
+        ("ploughed through", true, [24].as_slice())
+    );
+    assert_eq!(clearing.chainage_m, Some(m(1_700.0)));
+    is(&second.lasted, 10.0, &[27, 28]);
+    is(&second.silent, 0.0, &[27]);
+    assert_eq!(second.cleared[0].chainage_m, None);
+    // The third is still there.
+    assert!(third.lasted.value.is_none() && third.silent.value.is_none() && third.cleared.is_empty());
+    assert_eq!((third.silent.entries.as_slice(), third.silent.unknown.is_some()), ([29].as_slice(), true));
+    is(&line.silent, 40.0, &[19, 24]);
+    is(&review.silent, 40.0, &[19, 24]);
+    assert_eq!(line.silent_since, Some(opened() + TimeDelta::minutes(220)));
+    let tests = &line.tests;
+    assert_eq!(tests.good.entries, [18, 25, 26]);
+    assert_eq!(
+        (tests.bad.entries.as_slice(), tests.again.entries.as_slice()),
+        ([21].as_slice(), [25].as_slice())
+    );
+    assert_eq!(tests.worse.count, 0);
+    // A test from the far end is a call as well.
+    assert_eq!(line.calls.entries, [7, 16, 25]);
+    assert_eq!(line.tested_again.entries, [25, 26]);
+}
+
+#[test]
+fn remarks_are_signed_by_who_made_them_and_say_what_they_are_about() {
+    let mut log = morning();
+    let first =
+        json!({ "kind": "note", "line": LINE, "crossing": FIRST, "about": 9, "text": "the ditch runs full" });
+    let wrong = log.tell(FOLLOW, 130.0, first).report.id; // 19
+    log.tell(LEAD, 131.0, json!({ "kind": "note", "text": "fog all morning" })); // 20
+    let right =
+        json!({ "kind": "note", "line": LINE, "crossing": FIRST, "about": 9, "text": "the ditch ran full" });
+    log.tell(
+        FOLLOW,
+        132.0,
+        json!({ "kind": "correction", "corrects": wrong, "because": "spelling", "instead": right }),
+    ); // 21
+    let review = log.review();
+    let [first, second] = review.remarks.as_slice() else { panic!("{:?}", review.remarks) };
+    assert_eq!(
+        (first.team.as_str(), first.party, first.text.as_str()),
+        ("Wren 2", FOLLOW.0, "the ditch ran full")
+    );
+    assert_eq!((first.about, first.entries.as_slice()), (Some(9), [19, 21].as_slice()));
+    assert_eq!(json!([first.line, first.crossing]), json!([LINE, FIRST]));
+    assert_eq!(
+        (first.at, first.received_at),
+        (opened() + TimeDelta::minutes(130), opened() + TimeDelta::minutes(130))
+    );
+    assert_eq!((second.team.as_str(), second.about, second.line), ("Plover 1", None, None));
+}
+
+#[test]
+fn a_morning_has_its_cases_of_laying_passing_and_finishing() {
+    let operation = laywire_craft::ids::OperationId(Uuid::from_u128(7));
+    let cases = cases(&morning().review(), operation, Means::Foot, Light::Day);
+    let times = |wanted: Learned| -> Vec<f64> {
+        let of = cases.iter().filter(|case| case.figure == wanted);
+        of.map(|case| (case.time_min.value() * 1e3).round() / 1e3).collect()
+    };
+    // 500 m in 20 min, a kilometre in 28, and 500 m in 20.
+    assert_eq!(times(Learned::Laying { means: Means::Foot, light: Light::Day }), [40.0, 28.0, 40.0]);
+    let (construction, light) = (C::Buried, Light::Day);
+    assert_eq!(times(Learned::Passing { construction, light }), [4.0, 8.0]);
+    assert_eq!(times(Learned::Finishing { construction, light }), [15.0, 20.0]);
+    assert_eq!(cases.len(), 7);
+    assert_eq!(cases[0].entries, [2, 5]);
+}
+
+#[test]
+fn the_table_has_each_figure_of_the_review_in_a_row() {
+    let review = morning().review();
+    let rows = rows(&review);
+    let find = |subject: &str, figure: &str| {
+        let row = rows.iter().find(|row| row.subject == subject && row.figure == figure);
+        let row = row.unwrap_or_else(|| panic!("{subject}, {figure}: {rows:?}"));
+        (row.value.as_str(), row.unit, row.entries.as_slice())
+    };
+    assert_eq!(find("line 12", "start to through"), ("80", "min", [2, 16].as_slice()));
+    assert_eq!(find("line 12, dirt road at 500 m", "finishing"), ("15", "min", [8, 9].as_slice()));
+    assert_eq!(find("line 12", "good calls"), ("2", "", [7, 16].as_slice()));
+    assert_eq!(find("line 12", "wire returned"), ("", "m", [].as_slice()), "what is not known has no value");
+    assert_eq!(find("follow-up team Wren 2", "waiting").0, "15");
+    assert_eq!(find("construction buried", "passing, on average").0, "6");
+}
+
+#[test]
+fn a_line_that_is_through_by_a_test_has_its_times_as_by_a_call() {
+    let mut log = morning();
+    log.entries[15].report.body = serde_json::from_value(tested("far_end", true)).unwrap();
+    let review = log.review();
+    let line = only_line(&review);
+    is(&line.start_to_through, 80.0, &[2, 16]);
+    is(&line.longest_without_call, 54.0, &[7, 16]);
+    assert_eq!(line.tests.good.entries, [16, 18]);
+}
+
+#[test]
+fn wire_that_came_back_or_was_lost_is_told_by_its_entries_and_what_nobody_accounts_for() {
+    let mut log = morning();
+    log.tell(LEAD, 200.0, tested("near_end", false)); // 19
+    log.tell(POST, 210.0, json!({ "kind": "line_ordered_up", "line": LINE, "confirmed_dead_by": "Kestrel" })); // 20
+    log.tell(
+        LEAD,
+        240.0,
+        json!({ "kind": "section_taken_up", "line": LINE, "from_m": 0, "to_m": 1_200, "onto": "R7", "length_m": 1_400,
+        "splices": 1 }),
+    ); // 21
+    log.tell(
+        LEAD,
+        250.0,
+        json!({ "kind": "wire_lost", "line": LINE, "from_m": 1_200, "to_m": 2_000, "length_m": 900, "fate": "left",
+        "because": "under the river" }),
+    ); // 22
+    log.tell(LEAD, 260.0, json!({ "kind": "reel_returned", "line": LINE, "reel": REEL, "left_m": 650 })); // 23
+    let before = morning().review();
+    let wire = &only_line(&before).wire;
+    assert!(wire.returned_m.value.is_none() && wire.returned_m.unknown.unwrap().contains("came back"));
+    assert!(wire.lost_m.value.is_none() && wire.lost_m.unknown.unwrap().contains("lost"));
+    let review = log.review();
+    let wire = &only_line(&review).wire;
+    // By hand: 3,000 m issued, 650 never laid; 1,400 came up and 900 were left in the river, so that 50 are nowhere.
+    let told = |figure: &Figure<Metres>| (figure.value.unwrap().value().round(), figure.entries.clone());
+    assert_eq!(told(&wire.returned_m), (2_050.0, vec![21, 23]));
+    assert_eq!(told(&wire.lost_m), (900.0, vec![22]));
+    assert_eq!(told(&wire.left_m), (650.0, vec![3, 4, 10, 15, 23]));
+    assert_eq!(told(&wire.drawn_m), (2_350.0, vec![3, 4, 10, 15, 23]));
+    assert_eq!(told(&wire.missing_m), (50.0, vec![3, 4, 10, 15, 21, 22, 23]));
+}
+
+#[test]
+fn of_a_reel_before_the_last_it_is_said_that_nobody_measured_its_rest() {
+    let mut log = morning();
+    let second = "01920000-0000-7000-8000-0000000000b2";
+    let reel =
+        json!({ "kind": "reel_started", "line": LINE, "reel": second, "label": "R2", "length_m": 2_000 });
+    log.entries[12].report.body = serde_json::from_value(reel).unwrap(); // 13
+    let unmeasured = |review: &Review| {
+        let of = review.cannot_know.iter().find(|known| known.what.contains("before the last"));
+        of.map(|known| known.entries.clone())
+    };
+    assert_eq!(unmeasured(&log.review()), Some(vec![3]));
+    log.tell(LEAD, 200.0, json!({ "kind": "reel_returned", "line": LINE, "reel": REEL, "left_m": 40 })); // 19
+    assert_eq!(unmeasured(&log.review()), None);
 }
 
 #[test]

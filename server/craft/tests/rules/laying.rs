@@ -10,7 +10,7 @@ use laywire_craft::{
     party::{Party, Sender},
     refusal::Refusal,
     report::TestedFrom,
-    report::{Body, CallBackGood, CrossingFinished, CrossingMarked, CrossingPassed, Kind},
+    report::{Body, CallBackGood, CrossingFinished, CrossingMarked, CrossingPassed, Kind, Note},
 };
 
 use crate::story::*;
@@ -533,4 +533,23 @@ fn a_line_without_wire_is_not_through() {
     story.tell(&lead(), laid(line(1), vec![on_a(0.0), on_a(1_000.0)]));
     story.tell(&lead(), call(line(1), true));
     assert_eq!(story.line_is(1), L::Finished);
+}
+
+#[test]
+fn a_remark_may_be_about_any_earlier_entry_and_about_none_that_is_not_there() {
+    let mut story = Story::laid_to(1_500.0);
+    let last = i64::try_from(story.log.len()).unwrap();
+    let about = |about: i64| match note(Some(line(1)), None) {
+        Body::Note(note) => Body::Note(Note { about: Some(about), ..note }),
+        other => other,
+    };
+    story.tell(&lead(), about(last));
+    for wrong in [last + 2, 0, -1, i64::MIN, i64::MAX] {
+        assert_eq!(story.refuse(&lead(), about(wrong)), Refusal::NoSuchReport, "{wrong}");
+    }
+    // Logs that were written before remarks could be about an entry read as they did.
+    let old = format!(r#"{{"kind":"note","line":"{}","text":"wet"}}"#, line(1));
+    let read: Body = serde_json::from_str(&old).unwrap();
+    assert!(matches!(&read, Body::Note(note) if note.about.is_none()));
+    assert_eq!(serde_json::to_string(&read).unwrap(), old);
 }

@@ -21,4 +21,5 @@ mod plans;
 mod proving;
 mod recovery;
 mod refusals;
+mod replay;
 mod story;

@@ -274,7 +274,7 @@ pub(crate) fn returned(line: LineId, n: u128, left: f64) -> Body {
 }
 
 pub(crate) fn note(line: Option<LineId>, crossing: Option<CrossingId>) -> Body {
-    Body::Note(Note { line, crossing, text: because("ground is soft here") })
+    Body::Note(Note { line, crossing, about: None, text: because("ground is soft here") })
 }
 
 pub(crate) fn withdrawn(corrects: ReportId) -> Body {
@@ -314,6 +314,8 @@ pub(crate) struct Story {
     pub(crate) now: Installation,
     /// The line that each entry speaks of, as the log keeps it.
     lines: Vec<Option<LineId>>,
+    /// What it added up to after each entry.
+    moments: Vec<Installation>,
     /// What the batch at work has read so far.
     desk: Installation,
     told: u32,
@@ -321,6 +323,15 @@ pub(crate) struct Story {
     made_by: Option<Sender>,
     /// How long ago it happened, where a device was out of reach meanwhile.
     ago: TimeDelta,
+}
+
+/// Every story that ends well is played again, and each of its moments is shown as it was.
+impl Drop for Story {
+    fn drop(&mut self) {
+        if !std::thread::panicking() {
+            crate::replay::shows_every_moment(&self.log, &self.moments);
+        }
+    }
 }
 
 impl Story {
@@ -452,6 +463,7 @@ impl Story {
         self.now.adopt(change);
         self.log.push(entry);
         self.lines.push(of);
+        self.moments.push(self.now.clone());
         Ok(id)
     }
 

@@ -151,6 +151,14 @@ pub(crate) async fn file(
     Ok(File { name, text })
 }
 
+/// A review's figures as CSV.
+///
+/// # Errors
+/// When they cannot be written.
+pub(super) fn table(rows: &[laywire_craft::review::Row]) -> std::io::Result<Vec<u8>> {
+    csv::table(rows)
+}
+
 /// A name that any system takes for a file: letters and digits of ASCII, and dashes for the rest.
 fn safe(name: &str) -> String {
     let words: Vec<String> = name

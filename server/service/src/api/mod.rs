@@ -21,6 +21,7 @@ pub mod reach;
 pub mod reckon;
 pub mod recovery;
 pub mod reference;
+pub mod replay;
 pub mod report;
 pub mod review;
 pub mod saved_plan;

@@ -49,7 +49,7 @@ pub(crate) fn report(body: Body) -> Report {
 }
 
 pub(crate) fn note(text: &str) -> Report {
-    report(Body::Note(Note { line: None, crossing: None, text: Remark::new(text).unwrap() }))
+    report(Body::Note(Note { line: None, crossing: None, about: None, text: Remark::new(text).unwrap() }))
 }
 
 pub(crate) fn planned(line: LineId, designation: &str) -> Body {

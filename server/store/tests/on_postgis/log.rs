@@ -201,10 +201,15 @@ async fn a_note_on_two_lines_at_once_spoils_no_correction() {
     let (one, other) = (ground.line("L-1").await, ground.line("L-2").await);
     let crossing = CrossingId(Uuid::now_v7());
     ground.stands(&post(), vec![marked(crossing, one, at(-4.65, 54.09))]).await;
-    let both = Note { line: Some(other), crossing: Some(crossing), text: Remark::new("odd").unwrap() };
+    let both =
+        Note { line: Some(other), crossing: Some(crossing), about: None, text: Remark::new("odd").unwrap() };
     ground.record(&post(), vec![report(Body::Note(both))]).await;
-    let wrong =
-        report(Body::Note(Note { line: Some(other), crossing: None, text: Remark::new("wrong").unwrap() }));
+    let wrong = report(Body::Note(Note {
+        line: Some(other),
+        crossing: None,
+        about: None,
+        text: Remark::new("wrong").unwrap(),
+    }));
     let withdrawn = report(Body::Correction(Correction {
         corrects: wrong.id,
         instead: None,

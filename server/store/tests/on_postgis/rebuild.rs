@@ -243,9 +243,9 @@ impl Story {
             4..=11 => self.on_crossing(),
             12 => {
                 let (line, text) = (Some(self.line()), self.remark());
-                self.correction().unwrap_or(Body::Note(Note { line, crossing: None, text }))
+                self.correction().unwrap_or(Body::Note(Note { line, crossing: None, about: None, text }))
             }
-            _ => Body::Note(Note { line: None, crossing: None, text: self.remark() }),
+            _ => Body::Note(Note { line: None, crossing: None, about: None, text: self.remark() }),
         };
         let mut report = report(body);
         report.position = self.rng.random_bool(0.5).then(|| at(-4.65, 54.09));

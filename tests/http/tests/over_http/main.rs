@@ -24,6 +24,7 @@ mod positions;
 mod profile;
 mod proving;
 mod reckon;
+mod replay;
 mod reports;
 mod review;
 mod share_out;

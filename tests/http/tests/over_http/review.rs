@@ -80,6 +80,45 @@ async fn a_days_work_is_reviewed_from_the_log_and_each_figure_names_its_entries(
     let rate = by_truck["lines"][0]["planned_rate_km_per_h"].as_f64().unwrap();
     assert!((rate - 3.0 * 1.609_344).abs() < 1e-6, "{rate}");
     assert_eq!(observer.get("/review?light=dusk").await.status, 400);
+
+    // The same as a table: a row a figure.
+    let table = observer.get("/review.csv").await;
+    assert_eq!(
+        (table.status, table.header("content-type")),
+        (200, "text/csv; charset=utf-8; header=present")
+    );
+    let rows: Vec<&str> = table.body.split("\r\n").collect();
+    assert_eq!(rows[0], "subject,figure,value,unit,entries");
+    assert!(rows.contains(&"line L-12,start to through,80,min,2 6"), "{}", table.body);
+    assert!(rows.contains(&"line L-12,order to proved,,min,1"), "{}", table.body);
+    assert_eq!(observer.get("/review.csv?light=dusk").await.status, 400);
+
+    // The section's own rates: this operation's cases, and those that it brings along.
+    let asked = json!({ "light": "day", "lead_means": "foot" });
+    let rates = observer.post("/review/rates", &asked).await.ok(200);
+    let buried = json!({ "what": "finishing", "construction": "buried", "light": "day" });
+    let estimate = |rates: &Value| {
+        let estimates = rates["estimates"].as_array().unwrap();
+        estimates.iter().find(|estimate| estimate["figure"] == buried).unwrap().clone()
+    };
+    let alone = estimate(&rates);
+    assert_eq!((&alone["all"]["median_min"], &alone["too_few"]), (&json!(15.0), &json!(true)), "{rates}");
+    assert_eq!((&rates["profile"], &alone["line"]), (&json!(""), &json!(null)));
+    let case = |minutes: f64| json!({ "operation": "01920000-0000-7000-8000-000000000001", "figure": buried, "time_min": minutes, "entries": [4, 9] });
+    let earlier: Vec<Value> = [11.0, 12.0, 13.0, 14.0].into_iter().map(case).collect();
+    let rates = observer.post("/review/rates", &json!({ "cases": earlier })).await.ok(200);
+    let five = estimate(&rates);
+    assert_eq!((&five["all"]["median_min"], &five["all"]["cases"]), (&json!(13.0), &json!(5)), "{rates}");
+    let line = five["line"].as_str().unwrap();
+    assert!(line.starts_with("pace.constructions.buried.follow_up = { min = 13.00, source ="), "{line}");
+    assert!(rates["profile"].as_str().unwrap().contains(line));
+    // What came out goes in again, and this operation's own cases count once.
+    let again = observer.post("/review/rates", &json!({ "cases": rates["cases"] })).await.ok(200);
+    assert_eq!(again["cases"], rates["cases"]);
+    let slow = json!({ "cases": [case(20_000.0)] });
+    let problem = observer.post("/review/rates", &slow).await.problem(422, "cannot-reckon");
+    assert_eq!(problem["field"], "cases[0].time_min", "{problem}");
+    observer.post("/review/rates", &json!({ "case": [] })).await.problem(422, "malformed");
 }
 
 #[tokio::test]

@@ -4,7 +4,7 @@
 use std::{fmt::Write as _, io};
 
 use csv::{IntoInnerError, Terminator, WriterBuilder};
-use laywire_craft::geodesy::Position;
+use laywire_craft::{geodesy::Position, review::Row};
 use laywire_store::features::{Collection, Feature, Geometry, Shape};
 use serde_json::Value;
 
@@ -58,6 +58,18 @@ pub(super) fn write(collection: &Collection, features: &[Feature]) -> io::Result
             (Shape::Line, geometry) => row.push(geometry.as_ref().map(well_known).unwrap_or_default()),
         }
         rows.write_record(row)?;
+    }
+    rows.into_inner().map_err(IntoInnerError::into_error)
+}
+
+/// A review's figures: a row a figure, its entries with a space between.
+pub(super) fn table(figures: &[Row]) -> io::Result<Vec<u8>> {
+    let mut rows = WriterBuilder::new().terminator(Terminator::CRLF).from_writer(Vec::new());
+    rows.write_record(["subject", "figure", "value", "unit", "entries"])?;
+    for Row { subject, figure, value, unit, entries } in figures {
+        let entries: Vec<String> = entries.iter().map(i64::to_string).collect();
+        // A subject begins with a word of ours; a figure may be negative and is no text.
+        rows.write_record([subject.as_str(), figure, value, unit, &entries.join(" ")])?;
     }
     rows.into_inner().map_err(IntoInnerError::into_error)
 }
