@@ -95,6 +95,11 @@ test('a line whose times are known is reviewed, figure by figure, on the page an
   expect(figures.length).toBeGreaterThan(30);
   expect(figures.filter((text) => /^[-−]/.test(text))).toEqual([]);
 
+  // The table for other programs has the same figure.
+  const table = await post.request.get(`${operation.service.address}${await post.getByRole('link', { name: 'CSV' }).getAttribute('href')}`);
+  expect(table.status()).toBe(200);
+  expect(await table.text()).toMatch(/12.*order_to_through.*,60(\.0)?,/);
+
   // Whoever was there adds a remark; the log has it under the team, with its time.
   await post.getByRole('button', { name: 'Add a remark' }).click();
   await sheet.getByLabel('What those who come after should know').fill('The ford was too deep after ten.');

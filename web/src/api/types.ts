@@ -102,4 +102,5 @@ export type Review = Shapes['OperationReview'];
 export type LineReview = Shapes['LineReview'];
 export type CrossingReview = Shapes['CrossingReview'];
 export type TeamReview = Shapes['TeamReview'];
+export type RemarkReview = Shapes['RemarkReview'];
 export type ReviewCount = Shapes['ReviewCount'];

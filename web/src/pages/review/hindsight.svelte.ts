@@ -1,14 +1,11 @@
 /** The review as it was read, and what the pictures of its lines are drawn from. */
 /* eslint svelte/prefer-svelte-reactivity: 'off' -- the map here is never changed, only replaced as a whole. */
 import { answered, Problem } from '../../api/client.ts';
-import type { Entry, ForecastAnswer, LineReview, Review } from '../../api/types.ts';
+import type { ForecastAnswer, LineReview, Review } from '../../api/types.ts';
 import type { Picture } from '../../chart/time-distance.ts';
 import type { Live } from '../../operation/live.svelte.ts';
 import { asAtTheStart, drawnFrom, expected, ofWhatWasLaid, picture, type Planned } from './hindsight.ts';
 import { Log } from './log.ts';
-
-/** Remarks are looked for in this many of the newest entries. */
-export const MOST_READ = 2_000;
 
 export class Hindsight {
   readonly #live: Live;
@@ -16,8 +13,6 @@ export class Hindsight {
   review = $state.raw<Review | null>(null);
   /** each line's picture, as soon as its entries are here */
   pictures = $state.raw<ReadonlyMap<string, Picture>>(new Map());
-  /** remarks that were put into the log, the oldest first */
-  remarks = $state.raw<readonly Entry[]>([]);
   problem = $state<string | null>(null);
   busy = $state(false);
 
@@ -42,10 +37,8 @@ export class Hindsight {
       const review = await answered(
         this.#live.client.GET('/api/operations/{op}/review', { params: { path, query: planned } }),
       );
-      const remarks = await this.#said(review.sequence);
       if (question !== this.#question) return;
       this.review = review;
-      this.remarks = remarks;
       const pictures = await this.#draw(review, planned);
       if (question === this.#question) this.pictures = pictures;
     } catch (reason) {
@@ -55,12 +48,6 @@ export class Hindsight {
     } finally {
       if (question === this.#question) this.busy = false;
     }
-  }
-
-  async #said(last: number): Promise<Entry[]> {
-    const from = Math.max(1, last - MOST_READ + 1);
-    const all = await this.log.entries(Array.from({ length: last - from + 1 }, (_, index) => from + index));
-    return all.filter(({ report }) => report.body.kind === 'note');
   }
 
   async #draw(review: Review, planned: Planned): Promise<Map<string, Picture>> {
