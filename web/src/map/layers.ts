@@ -56,7 +56,16 @@ export const layerOrder = [
 ] as const;
 export type LayerId = (typeof layerOrder)[number];
 
-export const sourceIds = ['terrain', 'stretch', 'planned', 'laid', 'crossings', 'crews', 'here', 'drop'] as const;
+export const sourceIds = [
+  'terrain',
+  'stretch',
+  'planned',
+  'laid',
+  'crossings',
+  'crews',
+  'here',
+  'drop',
+] as const;
 export type SourceId = (typeof sourceIds)[number];
 
 /** Puts layers in the map's order; throws on one that has no place in it, and on one left out. */

@@ -9,6 +9,14 @@ test('an address that was written leads back to its page', () => {
 });
 
 test('an address that no page ever wrote leads to one’s own', () => {
-  for (const search of ['', '?page=plan', '?page=plan&line=12', '?page=line', '?page=line&line=12', '?page=nothing', `?page=own&line=${line}`])
+  for (const search of [
+    '',
+    '?page=plan',
+    '?page=plan&line=12',
+    '?page=line',
+    '?page=line&line=12',
+    '?page=nothing',
+    `?page=own&line=${line}`,
+  ])
     expect(read(search)).toEqual({ page: 'own' });
 });
