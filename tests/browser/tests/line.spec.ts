@@ -57,7 +57,9 @@ test('a line’s page is opened from strip and map, a test is judged, and troubl
   await expect(sheet).toBeHidden();
   const between: Place = [(trace[1]![0] + trace[2]![0]) / 2, (trace[1]![1] + trace[2]![1]) / 2];
   // The map moved to the crossing that was looked at.
-  await post.reload();
+  await post.getByRole('button', { name: /^Line 12/ }).first().click();
+  await sheet.getByRole('button', { name: 'Show it on the map' }).click();
+  await expect(sheet).toBeHidden();
   const wire = await onMap(post, between);
   await expect(async () => {
     await post.mouse.click(...wire);
