@@ -230,8 +230,8 @@ async fn a_tile_is_read_as_it_is_written_and_has_no_seam() {
     near(last, exactly(to.0, to.1));
     let way = trace(&[from, to]);
     for point in known.profile.points() {
-        let place = way.at(point.chainage).unwrap();
-        near(point.height.map(Metres::value), exactly(place.lon(), place.lat()));
+        let there = way.at(point.chainage).unwrap();
+        near(point.height.map(Metres::value), exactly(there.lon(), there.lat()));
     }
     assert_eq!(known.from.len(), 1);
     assert_eq!(elevation::list(&ground.pool).await.unwrap(), known.from);
@@ -403,6 +403,7 @@ fn plain() -> Tiff {
 }
 
 /// The name of a file that is wrong, its bytes, and words that have to be said of it.
+#[allow(clippy::too_many_lines, reason = "a table, one file a line or a few")]
 fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str)> {
     let short = |values: &[u16]| Values::Short(values.to_vec());
     let long = |values: &[u32]| Values::Long(values.to_vec());
