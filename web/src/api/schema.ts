@@ -753,6 +753,47 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/review.csv': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * The operation in hindsight as a table (CSV, RFC 4180): a row a figure, with its subject, unit and entries. A figure that is not
+     *     known has no value.
+     */
+    get: operations['review_table'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/review/rates': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    get?: never;
+    put?: never;
+    /**
+     * The section's own rates from this operation's review and from cases that it brings along from earlier ones: median and spread
+     *     of each figure, what lies far out, and the lines that a unit's profile would have. Nothing is applied. Keep `cases`, and send
+     *     it along in the next operation.
+     */
+    post: operations['review_rates'];
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/stores': {
     parameters: {
       query?: never;
@@ -1208,6 +1249,17 @@ export interface components {
       /** @description What. */
       what: string;
     };
+    /** @description How long it took once. */
+    Case: {
+      /** @description By which entries of that operation's log. */
+      entries: number[];
+      /** @description What. */
+      figure: components['schemas']['Learned'];
+      /** @description In which operation. */
+      operation: components['schemas']['OperationId'];
+      /** @description How long, in minutes: of laying, for each kilometre. */
+      time_min: components['schemas']['Minutes'];
+    };
     /**
      * Format: double
      * @description A temperature.
@@ -1313,6 +1365,25 @@ export interface components {
       right_tie_height_m: components['schemas']['Metres'] | null;
       /** @description The rules that bear on it; the greatest is required unless a clearance was given. */
       rules: components['schemas']['ClearanceRule'][];
+    };
+    /** @description What cleared a trouble. */
+    ClearingReview: {
+      /**
+       * Format: date-time
+       * @description When.
+       */
+      at: string;
+      /** @description What caused it. */
+      cause: components['schemas']['Remark'];
+      chainage_m: components['schemas']['Metres'] | null;
+      /** @description Whether wire was cut or parted. */
+      cut: boolean;
+      /** @description The numbers of the entries. */
+      entries: number[];
+      /** @description What it was. */
+      fault: components['schemas']['FaultKind'];
+      /** @description By whom. */
+      team: components['schemas']['Name'];
     };
     /**
      * Format: int64
@@ -1749,6 +1820,25 @@ export interface components {
        * @description Its number in the operation's log, from 1, without gaps.
        */
       sequence: number;
+    };
+    /** @description What the cases say of a figure. */
+    Estimate: {
+      /** @description By all the cases. */
+      all: components['schemas']['Spread'];
+      /** @description The cases far out: more than three times the distance of the quartiles beyond them. */
+      far_out: components['schemas']['Case'][];
+      /** @description Of which. */
+      figure: components['schemas']['Learned'];
+      /** @description The line that a unit's profile would have; null where there are too few cases or no such figure. */
+      line: string | null;
+      /** @description Its name in a profile; null where a profile has no figure of its own for it. */
+      profile: string | null;
+      profile_min: components['schemas']['Minutes'] | null;
+      /** @description Whether there are too few cases to trust it. */
+      too_few: boolean;
+      without_far_out: components['schemas']['Spread'] | null;
+      /** @description All that in a sentence. */
+      words: string;
     };
     /** @description What a test with the far ends joined should read. */
     ExpectedReading: {
@@ -2706,6 +2796,32 @@ export interface components {
       /** @description What the leak leads to. */
       path?: components['schemas']['LeakPath'];
     };
+    /** @description A figure that can be learned. */
+    Learned:
+      | {
+          /** @description By which light. */
+          light: components['schemas']['PaceLight'];
+          /** @description What carried the reels. */
+          means: components['schemas']['PaceMeans'];
+          /** @enum {string} */
+          what: 'laying';
+        }
+      | {
+          /** @description How it was crossed. */
+          construction: components['schemas']['Construction'];
+          /** @description By which light. */
+          light: components['schemas']['PaceLight'];
+          /** @enum {string} */
+          what: 'passing';
+        }
+      | {
+          /** @description How it was crossed. */
+          construction: components['schemas']['Construction'];
+          /** @description By which light. */
+          light: components['schemas']['PaceLight'];
+          /** @enum {string} */
+          what: 'finishing';
+        };
     /** @description A crossing that is not shared out. */
     LeftOut: {
       /** @description Why nobody is sent there. */
@@ -2981,7 +3097,7 @@ export interface components {
     LineReview: {
       /** @description Of that, while one was. */
       at_crossings: components['schemas']['Figure_Minutes'];
-      /** @description Good calls. */
+      /** @description Good calls, tests that rang and talked among them. */
       calls: components['schemas']['ReviewCount'];
       /** @description Reports on it that were corrected, and the corrections. */
       corrections: components['schemas']['ReviewCount'];
@@ -3000,8 +3116,8 @@ export interface components {
       /** @description The line. */
       line: components['schemas']['LineId'];
       /**
-       * @description The longest time without a good call from the start until it was through. Whether the line was dead in it, the log
-       *     does not tell.
+       * @description The longest time without a good call from the start until it was through; `silent` tells when the line was known to be
+       *     dead.
        */
       longest_without_call: components['schemas']['Figure_Minutes'];
       /** @description From the order until it was through and no crossing was unfinished. */
@@ -3022,6 +3138,13 @@ export interface components {
       rate_km_per_h: components['schemas']['Figure_KilometresPerHour'];
       /** @description Reels begun. */
       reels: components['schemas']['ReviewCount'];
+      /** @description The time that nobody could speak over it, as far as it is over. */
+      silent: components['schemas']['Figure_Minutes'];
+      /**
+       * Format: date-time
+       * @description Since when nobody can speak over it.
+       */
+      silent_since: string | null;
       /** @description Splices. */
       splices: components['schemas']['ReviewCount'];
       /** @description From the start until it was through: `laying` and `at_crossings` add up to it. */
@@ -3030,8 +3153,12 @@ export interface components {
       state: components['schemas']['LineState'];
       /** @description Calls from the far end after the first, and proofs after the first. */
       tested_again: components['schemas']['ReviewCount'];
+      /** @description Tests, by their verdicts. */
+      tests: components['schemas']['TestsReview'];
       /** @description From then until no crossing was unfinished. */
       through_to_finished: components['schemas']['Figure_Minutes'];
+      /** @description Its troubles, the first one first. */
+      troubles: components['schemas']['TroubleReview'][];
       /** @description The wire. */
       wire: components['schemas']['ReviewWire'];
     };
@@ -3419,6 +3546,11 @@ export interface components {
     };
     /** @description A remark. */
     Note: {
+      /**
+       * Format: int64
+       * @description The number of an earlier entry that it is about.
+       */
+      about?: number | null;
       crossing?: components['schemas']['CrossingId'] | null;
       line?: components['schemas']['LineId'] | null;
       /** @description The remark. */
@@ -4045,6 +4177,28 @@ export interface components {
       /** @description The unfinished crossings, the first to do first. */
       waiting: components['schemas']['Waiting'][];
     };
+    /** @description A section's own rates. */
+    Rates: {
+      /** @description What no case can be had of. */
+      cannot_know: string[];
+      /** @description All the cases, the earlier ones first: what the next operation's question takes. */
+      cases: components['schemas']['Case'][];
+      /** @description What they say, figure by figure. */
+      estimates: components['schemas']['Estimate'][];
+      /** @description Earlier cases that are left out, because there are more than 4,000 in all. */
+      left_out: number;
+      /** @description The lines for a unit's profile, together: a file that `laywire profile` reads. Offered, never applied. */
+      profile: string;
+    };
+    /** @description What the section's own rates are estimated from. */
+    RatesAsked: {
+      /** @description Cases of earlier operations, as this same call answered there: at most 4,000. */
+      cases?: components['schemas']['Case'][];
+      /** @description What carried the lead team's reels; the crew unless given. */
+      lead_means?: components['schemas']['PaceMeans'];
+      /** @description By which light this operation's lines were laid; by day unless given. */
+      light?: components['schemas']['PaceLight'];
+    };
     /** @description How crews reach the service. */
     Reach: {
       /** @description Its address, when the service was told one; else the one that the page itself came from is as good as any. */
@@ -4609,6 +4763,34 @@ export interface components {
         };
     /** @description Remarks and reasons. At most 500 characters, line breaks allowed. */
     Remark: string;
+    /** @description A remark: signed by who made it, with its time and what it is about. */
+    RemarkReview: {
+      /**
+       * Format: int64
+       * @description The number of the entry that it is about.
+       */
+      about: number | null;
+      /**
+       * Format: date-time
+       * @description When it happened, by their device's clock put right.
+       */
+      at: string;
+      crossing: components['schemas']['CrossingId'] | null;
+      /** @description The numbers of its entry and of its correction. */
+      entries: number[];
+      line: components['schemas']['LineId'] | null;
+      /** @description Their party. */
+      party: components['schemas']['Party'];
+      /**
+       * Format: date-time
+       * @description When it was taken in.
+       */
+      received_at: string;
+      /** @description Who made it. */
+      team: components['schemas']['Name'];
+      /** @description What was said. */
+      text: components['schemas']['Remark'];
+    };
     /** @description An operation, played again. */
     Replay: {
       /** @description Which of them correct others, in order. */
@@ -4668,7 +4850,7 @@ export interface components {
       begins: number[];
       /** @description Where in `positions` it ends. */
       ends: number[];
-      /** @description How long it is, in metres. */
+      /** @description How long it is, in metres; written to the millimetre. */
       length_m: components['schemas']['Metres'][];
       /** @description The positions. */
       positions: components['schemas']['Position'][];
@@ -4818,6 +5000,10 @@ export interface components {
       from: string | null;
       /** @description The lines, by their numbers. */
       lines: components['schemas']['LineReview'][];
+      /** @description Remarks, in the order of the log: the last 1,000. */
+      remarks: components['schemas']['RemarkReview'][];
+      /** @description The time that nobody could speak over a line, of all lines together, as far as it is over. */
+      silent: components['schemas']['Figure_Minutes'];
       /** @description The teams, by their call signs. */
       teams: components['schemas']['TeamReview'][];
       /**
@@ -4846,15 +5032,21 @@ export interface components {
     };
     /** @description A line's wire. */
     ReviewWire: {
-      /** @description Wire drawn from them: all of it, less what should be left on the last with the usual slack. */
+      /** @description Wire drawn from them: all of it, less what is left. */
       drawn_m: components['schemas']['Figure_Metres'];
       /** @description The laid trace over the ground. */
       laid_m: components['schemas']['Figure_Metres'];
-      /** @description What should be left on the last, to be returned. What was left on the others nobody has reported. */
+      /** @description What is left on them: as it was measured when it came back, else what should be left on the last with the usual slack. */
       left_m: components['schemas']['Figure_Metres'];
+      /** @description Wire that was lost or left. */
+      lost_m: components['schemas']['Figure_Metres'];
+      /** @description What the books of stores account for nowhere, of the wire on the reels; negative where more came back than was issued. */
+      missing_m: components['schemas']['Figure_Metres'];
       /** @description Wire on the reels that were begun. */
       on_reels_m: components['schemas']['Figure_Metres'];
       planned_m: components['schemas']['Metres'] | null;
+      /** @description Wire that came back: taken up, or never laid and measured. */
+      returned_m: components['schemas']['Figure_Metres'];
     };
     /** @description A team's round. */
     Round: {
@@ -5350,6 +5542,17 @@ export interface components {
      * @enum {string}
      */
     SpotKind: 'level_crossing' | 'foot_crossing' | 'ford' | 'culvert' | 'bridge';
+    /** @description Where the middle of some cases lies, and how widely they do. */
+    Spread: {
+      /** @description How many there are. */
+      cases: number;
+      /** @description As many take longer as take less. */
+      median_min: components['schemas']['Minutes'];
+      /** @description One in ten takes less. */
+      p10_min: components['schemas']['Minutes'];
+      /** @description One in ten takes longer. */
+      p90_min: components['schemas']['Minutes'];
+    };
     /**
      * @description How far a figure may be trusted.
      * @enum {string}
@@ -5559,6 +5762,17 @@ export interface components {
      * @enum {string}
      */
     TestedFrom: 'near_end' | 'far_end' | 'along';
+    /** @description A line's tests, by the worst of their verdicts against the line as it stands. The last 200 are judged. */
+    TestsReview: {
+      /** @description Tests after one that was bad: made again. */
+      again: components['schemas']['ReviewCount'];
+      /** @description The line did not serve. */
+      bad: components['schemas']['ReviewCount'];
+      /** @description As a sound line gives. */
+      good: components['schemas']['ReviewCount'];
+      /** @description The line served, and something was worse than it should be. */
+      worse: components['schemas']['ReviewCount'];
+    };
     /**
      * Format: double
      * @description How many times as long, as much or as far.
@@ -5731,6 +5945,29 @@ export interface components {
       remark?: components['schemas']['Remark'] | null;
       /** @description The signs: 1 to 7. */
       signs: components['schemas']['Sign'][];
+    };
+    /** @description A trouble in hindsight. */
+    TroubleReview: {
+      /** @description What cleared it: more than one when two crews found something, none while it is open. */
+      cleared: components['schemas']['ClearingReview'][];
+      /**
+       * Format: date-time
+       * @description When it was first told of.
+       */
+      from: string;
+      /** @description From the first word of it until it was cleared. */
+      lasted: components['schemas']['Figure_Minutes'];
+      /** @description All the signs that were told of it, each once. */
+      signs: components['schemas']['Sign'][];
+      /** @description The time that nobody could speak over the line for it. While that lasts it is not known. */
+      silent: components['schemas']['Figure_Minutes'];
+      /** @description The steps of the search. */
+      steps: components['schemas']['ReviewCount'];
+      stretch: components['schemas']['TroubleStretch'] | null;
+      /** @description By whom. */
+      team: components['schemas']['Name'];
+      /** @description Who told of it. */
+      told: components['schemas']['ReviewCount'];
     };
     /** @description A step of the search. */
     TroubleStep: {
@@ -8276,6 +8513,115 @@ export interface operations {
         };
         content: {
           'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  review_table: {
+    parameters: {
+      query?: {
+        /** @description By which light; by day unless given. */
+        light?: 'day' | 'night';
+        /** @description What carried the lead team's reels; the crew unless given. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'text/csv': string;
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  review_rates: {
+    parameters: {
+      query?: never;
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody: {
+      content: {
+        'application/json': components['schemas']['RatesAsked'];
+      };
+    };
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['Rates'];
         };
       };
       401: {
