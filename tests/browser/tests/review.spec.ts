@@ -98,7 +98,7 @@ test('a line whose times are known is reviewed, figure by figure, on the page an
   // The table for other programs has the same figure.
   const table = await post.request.get(`${operation.service.address}${await post.getByRole('link', { name: 'CSV' }).getAttribute('href')}`);
   expect(table.status()).toBe(200);
-  expect(await table.text()).toMatch(/12.*order_to_through.*,60(\.0)?,/);
+  expect(await table.text()).toMatch(/^line 12,order to through,60(\.0)?,min,/m);
 
   // Whoever was there adds a remark; the log has it under the team, with its time.
   await post.getByRole('button', { name: 'Add a remark' }).click();
