@@ -1,6 +1,7 @@
 //! The replay of a log of 100,000 entries: how long it takes to make, what it weighs, and one moment of it: no more than 100 ms.
 
 #![allow(clippy::unwrap_used, reason = "a benchmark whose log is wrong has to stop")]
+#![allow(clippy::print_stdout, reason = "what a replay weighs is told beside how long it takes")]
 #![allow(missing_docs, reason = "criterion's macros make public functions without documentation")]
 
 use std::hint::black_box;

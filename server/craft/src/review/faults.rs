@@ -156,10 +156,8 @@ pub(super) fn troubles(line: &Line, told: &[Told<'_>]) -> Vec<TroubleReview> {
             }
         }
         // Silence begins with a word of trouble, so that it belongs to that trouble.
-        let of_it = || {
-            let mut told = trouble.told.iter().map(|told| told.sequence);
-            silences.iter().filter(move |silence| told.any(|sequence| sequence == silence.from.sequence))
-        };
+        let words: Vec<i64> = trouble.told.iter().map(|told| told.sequence).collect();
+        let of_it = || silences.iter().filter(|silence| words.contains(&silence.from.sequence));
         let mut silent = together(of_it());
         if let Some(open) = of_it().find(|silence| silence.to.is_none()) {
             silent = Figure::unknown(SILENT_STILL, numbers([open.from]));

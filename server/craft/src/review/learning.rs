@@ -2,7 +2,7 @@
 //! to operation; beside each estimate stand how widely its cases lie and which lie far out, and the lines that a unit's profile
 //! would have. Nothing is applied: a profile is changed by whoever answers for it.
 
-use std::collections::{BTreeMap, btree_map::Entry};
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -185,12 +185,7 @@ pub fn rates(earlier: Vec<Case>, operation: OperationId, own: Vec<Case>, profile
     cases.drain(..left_out);
     let mut by_figure: BTreeMap<Learned, Vec<&Case>> = BTreeMap::new();
     for case in &cases {
-        match by_figure.entry(case.figure) {
-            Entry::Vacant(none) => {
-                none.insert(vec![case]);
-            }
-            Entry::Occupied(mut some) => some.get_mut().push(case),
-        }
+        by_figure.entry(case.figure).or_default().push(case);
     }
     let estimates: Vec<Estimate> =
         by_figure.into_iter().filter_map(|(figure, cases)| estimate(figure, &cases, profile)).collect();
