@@ -500,7 +500,7 @@ export interface paths {
     };
     /**
      * Where the line's tags belong by the rules, numbered from the near end: both ends, both sides of each crossing, which is
-     *     where the construction changes, and test points.
+     *     where the construction changes, branches, and test points.
      */
     get: operations['line_tags'];
     put?: never;
@@ -5718,7 +5718,7 @@ export interface components {
      * @description What a tag is at.
      * @enum {string}
      */
-    TagAt: 'near_end' | 'before_crossing' | 'beyond_crossing' | 'test_point' | 'far_end';
+    TagAt: 'near_end' | 'before_crossing' | 'beyond_crossing' | 'branch' | 'test_point' | 'far_end';
     /** @description The line's loss against the telephone's allowance. */
     Talking: {
       /** @description The loss that the telephone still talks through, in decibels. */
@@ -5862,6 +5862,8 @@ export interface components {
       crossings: components['schemas']['CrossingMinutes'][];
       /** @description How much a minute of the follow-up team counts beside one of the lead team, from 0 to 1. */
       follow_up_counts: components['schemas']['Share'];
+      /** @description Along a hedge, out of traffic and of the plough's way. */
+      hedge_min_per_km: components['schemas']['Minutes'];
       /** @description A kilometre in a carriageway or along rails, beside the laying: wire does not belong there. */
       in_traffic_min_per_km: components['schemas']['Minutes'];
       /** @description A kilometre beneath or near a power line, beside the laying. */
@@ -5940,6 +5942,7 @@ export interface components {
     /** @description What a stretch or a crossing is paid for. */
     TraceToll:
       | 'roadside'
+      | 'hedge'
       | 'open'
       | 'wooded'
       | 'wet'
@@ -6613,7 +6616,7 @@ export interface operations {
       header?: never;
       path: {
         op: components['schemas']['OperationId'];
-        /** @description lines, laid, crossings, splices or reels, then .geojson, .gpx, .kml or .csv */
+        /** @description lines, laid, crossings, splices, reels, tests or tags, then .geojson, .gpx, .kml or .csv */
         file: string;
       };
       cookie?: never;
