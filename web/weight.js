@@ -26,6 +26,7 @@ const seldom = [
   'Stores',
   'Records',
   'QrCode',
+  'Table',
   'Forecast',
   'Replay',
   'seldom',
