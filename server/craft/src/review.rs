@@ -574,14 +574,14 @@ fn wire(
     };
     let up: Metres = line.recovery.sections.iter().map(|section| section.length_m).sum();
     let gone: Metres = line.recovery.not_back.iter().map(|piece| piece.length_m).sum();
-    let (back, lost) = (of(&[Kind::SectionTakenUp, Kind::ReelReturned]), of(&[Kind::WireLost]));
+    let (back, gone_by) = (of(&[Kind::SectionTakenUp, Kind::ReelReturned]), of(&[Kind::WireLost]));
     let known = |value, entries: &[i64]| (!entries.is_empty()).then_some(value);
     let missing_m = if line.reels.is_empty() {
         Figure::unknown(NO_REELS, Vec::new())
     } else {
         let crossings = crossings.iter().map(|&crossing| crossing.clone()).collect();
         let books = stores::balance(&[(line.clone(), crossings)], profile);
-        let entries = and(&and(&left_entries, &back), &lost);
+        let entries = and(&and(&left_entries, &back), &gone_by);
         figure(books.ok().map(|books| books.all.missing_m), NO_BOOKS, entries)
     };
     Wire {
@@ -590,7 +590,7 @@ fn wire(
         drawn_m: figure(left.map(|left| on_reels - left), NO_REELS, left_entries.clone()),
         left_m: figure(left, NO_REELS, left_entries),
         returned_m: figure(known(up + measured, &back), NONE_BACK, back),
-        lost_m: figure(known(gone, &lost), NONE_LOST, lost),
+        lost_m: figure(known(gone, &gone_by), NONE_LOST, gone_by),
         missing_m,
         laid_m,
     }

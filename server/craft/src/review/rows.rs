@@ -1,6 +1,6 @@
 //! A review as a table: a row a figure.
 
-use super::{Count, Figure, Review};
+use super::{Count, Figure, LineReview, Review};
 use crate::units::{KilometresPerHour, Metres, Minutes};
 
 /// One figure of a review.
@@ -55,6 +55,35 @@ impl Rows {
         for (figure, count) in figures {
             #[allow(clippy::cast_precision_loss, reason = "entries of an operation")]
             self.add(subject, figure, Some(count.count as f64), "", &count.entries);
+        }
+    }
+
+    /// What lies along a line: its legs, its crossings, and its troubles.
+    fn along(&mut self, line_name: &str, line: &LineReview) {
+        for leg in &line.legs {
+            let subject = format!("{line_name}, leg {:.0} to {:.0} m", leg.from_m.value(), leg.to_m.value());
+            self.times(&subject, &[("laying", &leg.laying)]);
+            self.rates(&subject, &[("laying", &leg.rate_km_per_h)]);
+        }
+        for crossing in &line.crossings {
+            let what = crossing.obstacle.words();
+            let subject = format!("{line_name}, {what} at {:.0} m", crossing.chainage_m.value());
+            self.times(
+                &subject,
+                &[
+                    ("passing", &crossing.passing),
+                    ("waiting", &crossing.waiting),
+                    ("finishing", &crossing.finishing),
+                    ("unfinished", &crossing.unfinished),
+                    ("proving", &crossing.proving),
+                ],
+            );
+            self.counts(&subject, &[("conflicts", &crossing.conflicts)]);
+        }
+        for (number, trouble) in line.troubles.iter().enumerate() {
+            let subject = format!("{line_name}, trouble {}", number + 1);
+            self.times(&subject, &[("lasted", &trouble.lasted), ("silent", &trouble.silent)]);
+            self.counts(&subject, &[("told", &trouble.told), ("steps of the search", &trouble.steps)]);
         }
     }
 }
@@ -117,31 +146,7 @@ pub fn rows(review: &Review) -> Vec<Row> {
                 ("corrections", &line.corrections),
             ],
         );
-        for leg in &line.legs {
-            let subject = format!("{subject}, leg {:.0} to {:.0} m", leg.from_m.value(), leg.to_m.value());
-            rows.times(&subject, &[("laying", &leg.laying)]);
-            rows.rates(&subject, &[("laying", &leg.rate_km_per_h)]);
-        }
-        for crossing in &line.crossings {
-            let what = crossing.obstacle.words();
-            let subject = format!("{subject}, {what} at {:.0} m", crossing.chainage_m.value());
-            rows.times(
-                &subject,
-                &[
-                    ("passing", &crossing.passing),
-                    ("waiting", &crossing.waiting),
-                    ("finishing", &crossing.finishing),
-                    ("unfinished", &crossing.unfinished),
-                    ("proving", &crossing.proving),
-                ],
-            );
-            rows.counts(&subject, &[("conflicts", &crossing.conflicts)]);
-        }
-        for (number, trouble) in line.troubles.iter().enumerate() {
-            let subject = format!("{subject}, trouble {}", number + 1);
-            rows.times(&subject, &[("lasted", &trouble.lasted), ("silent", &trouble.silent)]);
-            rows.counts(&subject, &[("told", &trouble.told), ("steps of the search", &trouble.steps)]);
-        }
+        rows.along(&subject, line);
     }
     for team in &review.teams {
         let subject = format!("{} {}", team.party.words(), team.team);
