@@ -4,7 +4,7 @@ import { defineConfig } from '@playwright/test';
 export default defineConfig({
   testDir: 'tests',
   outputDir: 'results',
-  workers: 1,
+  workers: 2,
   retries: 0,
   forbidOnly: true,
   timeout: 90_000,

@@ -37,7 +37,7 @@ test('a line is ordered up once it is dead, taken up onto two reels, and the sto
   await post.getByRole('button', { name: 'Order line 12 up' }).click();
   await post.getByLabel('Confirmed dead by').fill('Mill exchange');
   await post.getByRole('button', { name: 'Order it up' }).click();
-  await expect(post.getByText('not confirmed dead', { exact: false })).toBeVisible();
+  await expect(post.getByText('not confirmed dead', { exact: false }).first()).toBeVisible();
   await post.getByRole('button', { name: 'Not now' }).click();
   await post.getByRole('button', { name: 'It was tested, and is dead' }).click();
   await post.getByRole('radio', { name: /^The far end/ }).check();

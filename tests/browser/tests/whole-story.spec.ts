@@ -53,7 +53,7 @@ test('a line is told from its plan to its return, and the log adds up to what th
   await post.getByRole('button', { name: 'Report trouble' }).click();
   await post.getByLabel('The crank turns very easily').check();
   await post.getByRole('button', { name: 'Report the trouble' }).click();
-  await follow.getByRole('button', { name: /open the line’s page/ }).click();
+  await follow.getByRole('button', { name: 'Line 12 is in trouble' }).click();
   const trouble = follow.getByRole('region', { name: 'Trouble' });
   await trouble.getByRole('button', { name: 'What answered?' }).click();
   const answered = (end: string, word: string) =>

@@ -1,5 +1,12 @@
 /** What the service says of lines and crossings, as the strip, the tag and the map want to draw it. */
-import type { CrossingFeature, Kind, LineFeature, LineState, Obstacle } from '../api/types.ts';
+import type {
+  CrossingFeature,
+  Kind,
+  LineFeature,
+  LineProperties,
+  LineState,
+  Obstacle,
+} from '../api/types.ts';
 import type { MapContent, MapCrew } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
 import type { TagLook } from '../strip/tag.ts';
@@ -116,6 +123,10 @@ export const lineStateWords: Record<LineState, string> = {
   handed_over: 'handed over',
   recovered: 'taken up',
 };
+
+/** Where a line stands, in a few words: trouble lies over whatever it was before. */
+export const standsWords = ({ state, in_trouble_since }: LineProperties): string =>
+  in_trouble_since === null ? lineStateWords[state] : `in trouble, ${lineStateWords[state]}`;
 
 /** What a report says happened, for 'Not recorded: …' and the latest reports. */
 export const kindWords: Record<Kind, string> = {

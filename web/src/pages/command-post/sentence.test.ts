@@ -290,6 +290,12 @@ describe('a line as a sentence', () => {
     ).toBe('Line 12 is handed over to Harbour switchboard at 14:00.');
   });
 
+  it('says that it is in trouble before what it was', () => {
+    expect(sentence({ state: 'handed_over', in_trouble_since: time('15:10') })).toMatch(
+      /^Line 12 is in trouble since 15:10\. It was handed over\./,
+    );
+  });
+
   it('says that it is to come up, whatever it was before, until nothing of it lies', () => {
     const ordered_up = { at: time('14:30'), confirmed_dead_by: 'Harbour switchboard' };
     expect(sentence({ state: 'proved', proved_at: time('13:40'), ordered_up })).toBe(

@@ -2,8 +2,8 @@
  * A report as one sentence, and a line as another: what a command post reads aloud. It names crossings by
  * what is crossed, how far along and which line, and writes only figures that the service gave.
  */
-import type { Body, CrossingFeature, Entry, LineFeature, LineState, Obstacle } from '../../api/types.ts';
-import { capital, lineName, obstacleWords } from '../../operation/look.ts';
+import type { Body, CrossingFeature, Entry, LineFeature, Obstacle } from '../../api/types.ts';
+import { capital, lineName, lineStateWords, obstacleWords } from '../../operation/look.ts';
 import { constructionWords } from '../../strip/tag.ts';
 import { clock, distance, height, type Units } from '../../ui/figures.ts';
 
@@ -157,16 +157,6 @@ export function worthTelling(entries: readonly Entry[]): Entry[] {
   });
 }
 
-export const lineStateWords: Record<LineState, string> = {
-  planned: 'planned',
-  laying: 'laying',
-  through: 'through',
-  finished: 'finished',
-  proved: 'proved',
-  handed_over: 'handed over',
-  recovered: 'taken up',
-};
-
 /** A line in a sentence: what it is, and what else there is to say of it. */
 export function lineSentence(
   { id, properties: line }: LineFeature,
@@ -185,6 +175,12 @@ export function lineSentence(
     return {
       state: `${name} is to come up.`,
       more: `Ordered up at ${at(line.ordered_up.at)}, confirmed dead by ${line.ordered_up.confirmed_dead_by}.`,
+    };
+  }
+  if (line.in_trouble_since) {
+    return {
+      state: `${name} is in trouble`,
+      more: `since ${at(line.in_trouble_since)}. It was ${lineStateWords[line.state]}. ${called}`,
     };
   }
   switch (line.state) {
