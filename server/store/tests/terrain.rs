@@ -22,7 +22,8 @@ use sqlx::{AssertSqlSafe, Connection as _, Executor as _, PgConnection, PgPool};
 
 const MIGRATION: &str = concat!(
     include_str!("../../../migrations/0002_terrain.sql"),
-    include_str!("../../../migrations/0006_foreseen.sql")
+    include_str!("../../../migrations/0006_foreseen.sql"),
+    include_str!("../../../migrations/0012_hedge.sql")
 );
 
 /// Runs a test on a database of its own, and drops the database whatever becomes of the test.
@@ -94,10 +95,11 @@ async fn the_isle_of_man_holds_what_osmium_counts_in_it() {
         assert_eq!(stages.first(), Some(&Stage::Checksum));
         assert_eq!(stages.last(), Some(&Stage::Database));
         // osmium: 9,219 ways with `highway`, 286 of 342 with `railway` (not 32 abandoned, nor stations, platforms and
-        // the like), 828 of 863 with `waterway` (not dams, docks, weirs and the like), 44 power lines, 63 coastlines.
+        // the like), 828 of 863 with `waterway` (not dams, docks, weirs and the like), 44 power lines, 63 coastlines, 244 ways
+        // with `barrier=hedge`.
         assert_eq!(
             loaded,
-            Loaded { lines: 9219 + 286 + 828 + 44 + 63, areas: 738, places: 283, open_areas: 0 }
+            Loaded { lines: 9219 + 286 + 828 + 44 + 63 + 244, areas: 738, places: 283, open_areas: 0 }
         );
 
         // osmium: `collections.Counter(way.tags[key])`.
@@ -112,6 +114,7 @@ async fn the_isle_of_man_holds_what_osmium_counts_in_it() {
                 ("stream", 828),
                 ("power_line", 44),
                 ("coast", 63),
+                ("hedge", 244),
             ])
         );
         assert_eq!(
@@ -417,7 +420,7 @@ async fn readers_see_the_old_terrain_or_the_new_and_nothing_between() {
         over.store(true, Ordering::Relaxed);
         for reader in readers {
             let seen = reader.await.unwrap();
-            assert!(seen.iter().all(|counts| [(1, 1, 1), (738, 10_440, 283)].contains(counts)), "{seen:?}");
+            assert!(seen.iter().all(|counts| [(1, 1, 1), (738, 10_684, 283)].contains(counts)), "{seen:?}");
             assert!(seen.contains(&(1, 1, 1)));
         }
         let after = terrain::extract(&pool).await.unwrap().unwrap().version();

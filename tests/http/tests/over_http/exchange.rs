@@ -65,7 +65,7 @@ async fn gdal_reads_every_collection_whole_in_whatever_pages() {
     let (lines, _) = layer(&crew, &source, "lines", &[]);
     assert_eq!(kinds(&lines), ["LineString", "LineString", "MultiLineString", "none"]);
     let place = |feature: &Value| feature["geometry"]["coordinates"].clone();
-    let (crossings, _) = layer(&crew, &source, "crossings", &["-lco", "COORDINATE_PRECISION=15"]);
+    let (crossings, _) = layer(&crew, &source, "crossings", &["-lco", "COORDINATE_PRECISION=17"]);
     let ours = crew.get("/features/collections/crossings/items").await.ok(200);
     for (theirs, ours) in crossings.iter().zip(ours["features"].as_array().unwrap()) {
         assert_eq!(place(theirs), place(ours));
@@ -140,7 +140,7 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
         };
 
         let file = exported(&crew, folder.path(), &format!("{collection}.geojson")).await;
-        let (read, _) = layer(&crew, &file, "", &["-lco", "COORDINATE_PRECISION=15"]);
+        let (read, _) = layer(&crew, &file, "", &["-lco", "COORDINATE_PRECISION=17"]);
         assert_eq!(kinds(&read), kinds(ours), "{collection}.geojson");
         for (theirs, ours) in read.iter().zip(ours) {
             assert_eq!((name_of(theirs), &theirs["geometry"]), (name_of(ours), &ours["geometry"]));
@@ -153,7 +153,7 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
             "",
             &[
                 "-lco",
-                "COORDINATE_PRECISION=15",
+                "COORDINATE_PRECISION=17",
                 "-oo",
                 "GEOM_POSSIBLE_NAMES=wkt",
                 "-oo",
@@ -168,7 +168,7 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
         }
 
         let file = exported(&crew, folder.path(), &format!("{collection}.kml")).await;
-        let (read, _) = layer(&crew, &file, "", &["-lco", "COORDINATE_PRECISION=15", "-dim", "XY"]);
+        let (read, _) = layer(&crew, &file, "", &["-lco", "COORDINATE_PRECISION=17", "-dim", "XY"]);
         assert_eq!(kinds(&read).len(), kinds(ours).len(), "{collection}.kml");
         for (theirs, ours) in read.iter().zip(ours) {
             assert_eq!(name_of(theirs), name_of(ours));
@@ -182,7 +182,7 @@ async fn each_file_is_read_back_by_gdal_with_every_feature() {
             &crew,
             &file,
             if track { "tracks" } else { "waypoints" },
-            &["-lco", "COORDINATE_PRECISION=15"],
+            &["-lco", "COORDINATE_PRECISION=17"],
         );
         assert_eq!(read.len(), drawn.len(), "{collection}.gpx");
         for (theirs, ours) in read.iter().zip(&drawn) {
