@@ -133,6 +133,7 @@ def operation():
                 {"kind": "reel_started", "line": line, "reel": str(uuid.uuid4()), "label": "R 1", "length_m": 800},
                 {"kind": "trace_extended", "line": line, "positions": [[-4.67, 54.08], [-4.66, 54.085]]},
                 {"kind": "splice_made", "line": line},
+                {"kind": "test_made", "line": line, "from": "along", "to_whom": "Odd <post> & \"co\"", "rang": True, "spoke": True},
                 {"kind": "crossing_marked", "crossing": crossing, "line": line, "position": [-4.668, 54.081],
                  "obstacle": "road", "construction": "overhead_lance_poles"},
                 {"kind": "crossing_struck_out", "crossing": crossing, "because": "two\nlines, \"quoted\" & <odd>"},

@@ -75,7 +75,7 @@ test('a line is told from its plan to its return, and the log adds up to what th
   // Its records, as they come out of the printer.
   await post.getByRole('button', { name: 'Print its records' }).click();
   for (const words of ['cut by a plough', 'R 1', 'Follow-up 1', 'Mill exchange'])
-    await expect(post.getByText(words, { exact: false }).first()).toBeVisible();
+    await expect(post.getByText(words, { exact: false }).filter({ visible: true }).first()).toBeVisible();
   const records = await post.getByRole('group', { name: /records/i }).first().getByRole('checkbox').count();
   expect(records).toBe(9);
 
