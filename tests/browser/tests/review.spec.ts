@@ -119,8 +119,8 @@ test('a line whose times are known is reviewed, figure by figure, on the page an
   // Worked by hand: of 10, 11, 12, 13, 14 and 90 the middle is 12.5, without the 90 it is 12.
   await bring.setInputFiles(file(earlier([10, 11, 13, 14, 90])));
   await expect(rates.getByText(`${own.cases.length + 5} cases in all, with 5 cases of 1 earlier operation brought along.`)).toBeVisible();
-  await expect(rates.getByRole('row', { name: /^Dug in \(buried\).*12 min 1 case 13 min 5 cases 13 min .* 6 offered below$/ })).toBeVisible();
-  await expect(rates.getByRole('row', { name: /^without 1 far out: 1 h 30 min 12 min .* 5$/ })).toBeVisible();
+  await expect(rates.getByRole('row', { name: /^Dug in \(buried\).*12 min 1 case 13 min 5 cases 13 min .* 6 offered$/ })).toBeVisible();
+  await expect(rates.getByRole('row', { name: /^Dug in \(buried\), without 1 far out: 1 h 30 min 12 min .* 5$/ })).toBeVisible();
   await expect(rates.getByText(/pace\.constructions\.buried\.follow_up = \{ min = 12\.00/)).toBeVisible();
   await bring.setInputFiles(file(earlier([10, -1])));
   await expect(rates.getByRole('alert')).toHaveText(/^Case 2 of cases\.json cannot be read/);

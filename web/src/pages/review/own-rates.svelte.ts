@@ -40,7 +40,11 @@ export class OwnRates {
     try {
       if (file.size > LARGEST_BYTES)
         throw new CasesUnread(`${file.name} is larger than 2 MB: it is not a file of cases.`);
-      together = broughtAlong(this.#wanted, readCases(file.name, await file.text()));
+      together = broughtAlong(
+        this.#wanted,
+        readCases(file.name, await file.text()),
+        this.#live.session.operation,
+      );
     } catch (reason) {
       this.problem =
         reason instanceof CasesUnread ? reason.message : `${file.name} cannot be read: choose it again.`;

@@ -25,7 +25,7 @@ const [here, before, longAgo] = [1, 2, 3].map((digit) => `0193c3a0-0000-7000-800
 ];
 const dug: Learned = { what: 'finishing', construction: 'buried', light: 'day' };
 const laid: Learned = { what: 'laying', means: 'foot', light: 'night' };
-const one = (time_min: number, operation = here, figure = dug, entries = [4, 9]): RateCase => ({
+const one = (time_min: number, operation = here, figure: Learned = dug, entries = [4, 9]): RateCase => ({
   operation,
   figure,
   time_min,
@@ -97,10 +97,15 @@ describe('a file of cases', () => {
 describe('cases that are brought along', () => {
   it('are added to those of other operations, and take the place of those of their own', () => {
     const kept = [one(8, before), one(9, before), one(7, longAgo)];
-    expect(broughtAlong(kept, [one(10, before)])).toEqual([one(7, longAgo), one(10, before)]);
-    expect(broughtAlong([], kept)).toEqual(kept);
+    expect(broughtAlong(kept, [one(10, before)], here)).toEqual([one(7, longAgo), one(10, before)]);
+    expect(broughtAlong([], kept, here)).toEqual(kept);
     expect(broughtWords(kept)).toBe('3 cases of 2 earlier operations');
     expect(broughtWords([one(7, longAgo)])).toBe('1 case of 1 earlier operation');
+  });
+
+  it('are not those of this operation, which its log has', () => {
+    expect(broughtAlong([], [one(8), one(9, before)], here)).toEqual([one(9, before)]);
+    expect(() => broughtAlong([one(9, before)], [one(8)], here)).toThrow('counted already');
   });
 
   it('are refused where all together they are too many', () => {
@@ -109,6 +114,7 @@ describe('cases that are brought along', () => {
       broughtAlong(
         many,
         many.map(() => one(8, longAgo)),
+        here,
       ),
     ).toThrow('6000 cases, and 4000 are the most');
   });
@@ -128,7 +134,7 @@ test('laying is read for each mile by whoever reads miles, and a crossing’s mi
 });
 
 test('an estimate says whether it is offered, and if not why', () => {
-  expect(trust(estimate(dug))).toBe('offered below');
+  expect(trust(estimate(dug))).toBe('offered');
   expect(trust(estimate(dug, { too_few: true, line: null }))).toBe('too few to trust');
   expect(trust(estimate(dug, { profile: null, line: null }))).toBe(
     'a profile has no figure of its own for it',

@@ -74,10 +74,20 @@ export function readCases(name: string, text: string): RateCase[] {
   });
 }
 
-/** What a file adds to what was brought along before. Cases of the same operation count once: the later file's hold. */
-export function broughtAlong(before: readonly RateCase[], read: readonly RateCase[]): RateCase[] {
-  const anew = new Set(read.map((one) => one.operation));
-  const all = [...before.filter((one) => !anew.has(one.operation)), ...read];
+/**
+ * What a file adds to what was brought along before. Cases of the same operation count once: the later file's hold, and
+ * what it has of this operation is in the log anyway.
+ */
+export function broughtAlong(
+  before: readonly RateCase[],
+  read: readonly RateCase[],
+  operation: string,
+): RateCase[] {
+  const earlier = read.filter((one) => one.operation !== operation);
+  if (earlier.length === 0)
+    throw new CasesUnread('The file has cases of this operation alone, and they are counted already.');
+  const anew = new Set(earlier.map((one) => one.operation));
+  const all = [...before.filter((one) => !anew.has(one.operation)), ...earlier];
   if (all.length <= MOST_CASES) return all;
   throw new CasesUnread(
     `Together these are ${all.length} cases, and ${MOST_CASES} are the most: leave an operation out.`,
@@ -110,7 +120,7 @@ export const asRead = (figure: Learned, time_min: number, units: Units): number 
 /** What to think of an estimate. */
 export function trust({ too_few, line, profile }: RateEstimate): string {
   if (too_few) return 'too few to trust';
-  if (line !== null) return 'offered below';
+  if (line !== null) return 'offered';
   return profile === null ? 'a profile has no figure of its own for it' : 'a profile would refuse it';
 }
 
