@@ -1,5 +1,6 @@
 /** An operation in hindsight: the page has the API's figures, each with its entries, and its pictures' tables say the same. */
 import { randomUUID } from 'node:crypto';
+import { readFile } from 'node:fs/promises';
 import { desk, expect, grave, phone, test, trace } from '../story.ts';
 
 interface Figure {
@@ -99,6 +100,41 @@ test('a line whose times are known is reviewed, figure by figure, on the page an
   const table = await post.request.get(`${operation.service.address}${await post.getByRole('link', { name: 'CSV' }).getAttribute('href')}`);
   expect(table.status()).toBe(200);
   expect(await table.text()).toMatch(/^line 12,order to through,60(\.0)?,min,/m);
+
+  // The section's own rates rest on so many cases, and a file of cases from before adds to them; a bad one loses nothing.
+  const rates = post.getByRole('region', { name: 'The section’s own rates' });
+  const own = await operation.call<{ cases: { operation: string }[] }>('POST', '/review/rates', {});
+  await expect(rates.getByText(`${own.cases.length} cases in all, of this operation alone.`)).toBeVisible();
+  await expect(rates.getByRole('button', { name: /^Finishing a crossing, dug in \(buried\), this operation: 12 min$/ })).toBeVisible();
+  await expect(rates.getByRole('row', { name: /^Dug in \(buried\).*12 min 1 case –.*too few to trust$/ })).toHaveCount(1);
+  const earlier = (minutes: number[]) =>
+    minutes.map((time_min, index) => ({
+      operation: '0193c3a0-0000-7000-8000-000000000001',
+      figure: { what: 'finishing', construction: 'buried', light: 'day' },
+      time_min,
+      entries: [index + 1],
+    }));
+  const file = (contents: unknown) => ({ name: 'cases.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(contents)) });
+  const bring = rates.getByLabel('Bring along the cases of an earlier operation');
+  // Worked by hand: of 10, 11, 12, 13, 14 and 90 the middle is 12.5, without the 90 it is 12.
+  await bring.setInputFiles(file(earlier([10, 11, 13, 14, 90])));
+  await expect(rates.getByText(`${own.cases.length + 5} cases in all, with 5 cases of 1 earlier operation brought along.`)).toBeVisible();
+  await expect(rates.getByRole('row', { name: /^Dug in \(buried\).*12 min 1 case 13 min 5 cases 13 min .* 6 offered$/ })).toBeVisible();
+  await expect(rates.getByRole('row', { name: /^Dug in \(buried\), without 1 far out: 1 h 30 min 12 min .* 5$/ })).toBeVisible();
+  await expect(rates.getByText(/pace\.constructions\.buried\.follow_up = \{ min = 12\.00/)).toBeVisible();
+  await bring.setInputFiles(file(earlier([10, -1])));
+  await expect(rates.getByRole('alert')).toHaveText(/^Case 2 of cases\.json cannot be read/);
+  await expect(rates.getByText(/with 5 cases of 1 earlier operation/)).toBeVisible();
+  const [along] = await Promise.all([post.waitForEvent('download'), rates.getByRole('button', { name: /^Take the cases along/ }).click()]);
+  expect(JSON.parse(await readFile(await along.path(), 'utf8'))).toHaveLength(own.cases.length + 5);
+
+  // An entry behind a figure takes a remark, too.
+  await rates.getByRole('button', { name: /^Finishing a crossing, dug in .*, this operation: 12 min$/ }).click();
+  await sheet.getByRole('button', { name: /^Remark on entry/ }).first().click();
+  await sheet.getByLabel('What those who come after should know').fill('The spade broke.');
+  await sheet.getByRole('button', { name: 'Put it into the log' }).click();
+  await expect(sheet).toBeHidden();
+  await expect(post.getByText(/^Entry \d+: The spade broke\.$/)).toBeVisible();
 
   // Whoever was there adds a remark; the log has it under the team, with its time.
   await post.getByRole('button', { name: 'Add a remark' }).click();

@@ -104,3 +104,7 @@ export type CrossingReview = Shapes['CrossingReview'];
 export type TeamReview = Shapes['TeamReview'];
 export type RemarkReview = Shapes['RemarkReview'];
 export type ReviewCount = Shapes['ReviewCount'];
+export type OwnRates = Shapes['Rates'];
+export type RateCase = Shapes['Case'];
+export type RateEstimate = Shapes['Estimate'];
+export type Learned = Shapes['Learned'];

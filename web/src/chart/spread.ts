@@ -5,6 +5,8 @@ export interface Cases {
   /** each case, in minutes */
   minutes: readonly number[];
   planned_min: number | null;
+  /** those of them that lie far out */
+  far_out?: readonly number[];
 }
 
 /**

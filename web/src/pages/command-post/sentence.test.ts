@@ -181,6 +181,7 @@ describe('a report as a sentence', () => {
       'withdrew an earlier report: by mistake',
     ],
     [{ kind: 'note', text: 'Water is rising.' }, 'noted: Water is rising.'],
+    [{ kind: 'note', text: 'By torch.', about: 7 }, 'noted on entry 7: By torch.'],
     [{ kind: 'note', text: 'Deep.', line: 'l12' }, 'noted on line 12: Deep.'],
     [{ kind: 'note', text: 'Deep.', crossing: 'c' }, 'noted on the stream at 3.40 km of line 12: Deep.'],
   ];

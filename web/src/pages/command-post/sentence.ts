@@ -120,8 +120,14 @@ const verbs: Verbs = {
       ? `corrected ${said} to “${deed(instead, known, by)}”${because(reason)}`
       : `withdrew ${said}${because(reason)}`;
   },
-  note: ({ text, line, crossing }, known) => {
-    const of = crossing ? ` on ${crossingName(crossing, known)}` : line ? ` on ${lineOf(line, known)}` : '';
+  note: ({ text, line, crossing, about }, known) => {
+    const of = crossing
+      ? ` on ${crossingName(crossing, known)}`
+      : line
+        ? ` on ${lineOf(line, known)}`
+        : about
+          ? ` on entry ${about}`
+          : '';
     return `noted${of}: ${text}`;
   },
 };
