@@ -11,6 +11,7 @@ mod clock;
 mod course;
 mod live;
 mod run;
+mod several;
 
 use chrono::{DateTime, Datelike, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
@@ -30,10 +31,14 @@ use crate::{
 
 use clock::Conditions;
 use course::Course;
-use run::{Played, play};
+use run::{Play, Played, play};
 
 pub(crate) use live::minutes;
 pub use live::{Asked, NotForeseen, Shown, from_line, shown};
+pub use several::{
+    All, LeadTeams, LineTimes, MOST_LINES, NotAllForeseen, NotSeveral, OneOf, Several, SeveralAnswer,
+    from_lines, reckon_several,
+};
 
 /// The most crossings that are played through.
 pub const MOST_CROSSINGS: usize = 500;
@@ -296,6 +301,13 @@ pub struct Moment {
     pub p90_at: Option<DateTime<Utc>>,
 }
 
+impl Moment {
+    fn of(time: Time, sun: Option<UnderTheSun>) -> Self {
+        let at = |minutes| sun.and_then(|sun| after(sun.from, minutes));
+        Self { time, p50_at: at(time.p50_min), p90_at: at(time.p90_min) }
+    }
+}
+
 /// One crossing over all runs. What is done already is 0.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 #[schema(as = ForecastCrossing)]
@@ -419,27 +431,40 @@ impl NoAnswer for Error {
 }
 
 fn check(input: &Input) -> Result<(), Error> {
-    count("line.crossings", input.line.crossings.len(), 0, MOST_CROSSINGS)?;
-    let plan = pace::reckon(&input.line).map_err(Error::Line)?;
-    range(|| "line: its minutes as planned".to_owned(), plan.finished_min, 0.0, LONGEST_MIN)?;
+    check_line(&input.line, input.so_far.as_ref())?;
     range(|| "follow_up_teams".to_owned(), f64::from(input.follow_up_teams), 1.0, f64::from(MOST_TEAMS))?;
-    let crossings = u32::try_from(input.line.crossings.len()).unwrap_or(u32::MAX).max(1);
-    let most_runs = MOST_RUNS.min(MOST_PLAYED / crossings);
+    let most_runs = most_runs(input.line.crossings.len());
     range(|| "runs".to_owned(), f64::from(input.runs), 1.0, f64::from(most_runs))?;
-    for (name, spread) in input.spread.ranges() {
+    check_days(&input.spread, input.breaks, input.sun)
+}
+
+/// How often so many crossings are played through, the most.
+fn most_runs(crossings: usize) -> u32 {
+    MOST_RUNS.min(MOST_PLAYED / u32::try_from(crossings).unwrap_or(u32::MAX).max(1))
+}
+
+fn check_line(line: &pace::Input, so_far: Option<&SoFar>) -> Result<(), Error> {
+    count("line.crossings", line.crossings.len(), 0, MOST_CROSSINGS)?;
+    let plan = pace::reckon(line).map_err(Error::Line)?;
+    range(|| "line: its minutes as planned".to_owned(), plan.finished_min, 0.0, LONGEST_MIN)?;
+    so_far.map_or(Ok(()), |so_far| check_so_far(so_far, line))
+}
+
+fn check_days(spread: &Spread, breaks: Option<Breaks>, sun: Option<UnderTheSun>) -> Result<(), Error> {
+    for (name, spread) in spread.ranges() {
         range(|| format!("spread.{name}.least"), spread.least, 0.1, 1.0)?;
         range(|| format!("spread.{name}.most"), spread.most, 1.0, 3.0)?;
     }
-    if let Some(breaks) = input.breaks {
+    if let Some(breaks) = breaks {
         range(|| "breaks.after_min".to_owned(), breaks.after_min, 30.0, 1_440.0)?;
         range(|| "breaks.length_min".to_owned(), breaks.length_min, 0.0, 1_440.0)?;
     }
-    if let Some(sun) = input.sun
+    if let Some(sun) = sun
         && !(1901..=2098).contains(&sun.from.year())
     {
         return Err(Error::Year { year: sun.from.year() });
     }
-    input.so_far.as_ref().map_or(Ok(()), |so_far| check_so_far(so_far, &input.line))
+    Ok(())
 }
 
 fn check_so_far(so_far: &SoFar, line: &pace::Input) -> Result<(), Error> {
@@ -491,40 +516,39 @@ fn check_so_far(so_far: &SoFar, line: &pace::Input) -> Result<(), Error> {
 /// ```
 pub fn reckon(input: &Input) -> Result<Answer, Error> {
     check(input)?;
-    let conditions = Conditions::of(input);
-    let course = Course::of(input);
-    let played = play(&course, input, &conditions);
+    let conditions = Conditions::of(input.sun, input.line.light, input.breaks);
+    let course = Course::of(&input.line, input.so_far.as_ref());
+    let played = play(&Play::of(input, &course), &conditions);
     let through = time(&played.through);
     let finished = time(&played.finished);
+    let line = &played.lines[0];
     let crossings = course.stops.iter().enumerate().map(|(stop, at)| AtCrossing {
         crossing: at.number,
         chainage_m: at.chainage,
-        passed: time(played.passed(stop)),
-        finished: time(played.finished_at(stop)),
+        passed: time(line.passed(stop)),
+        finished: time(line.finished_at(stop)),
     });
-    let moment = |time: Time| {
-        let at = |minutes| input.sun.and_then(|sun| after(sun.from, minutes));
-        Moment { time, p50_at: at(time.p50_min), p90_at: at(time.p90_min) }
-    };
-    let finished_at = moment(finished);
-    let light = conditions.told.iter().filter(|change| finished_at.p90_at.is_none_or(|end| change.at <= end));
+    let finished_at = Moment::of(finished, input.sun);
     Ok(Answer {
         runs: input.runs,
-        through: moment(through),
+        through: Moment::of(through, input.sun),
         finished: finished_at,
         waiting: time(&played.waiting),
         in_traffic: time(&played.in_traffic),
         crossings: crossings.collect(),
-        light: light.copied().collect(),
+        light: conditions.until(finished_at.p90_at),
         helps: if input.try_helps { helps(input, &course, &conditions, &played) } else { Vec::new() },
-        cautions: vec![
-            "Speed should not restrict good construction practices (SS0440 p. 37).",
-            "Wire that is passed and not finished is a hazard to traffic and crews: see how long it lies so.",
-            "A forecast is no order: no team is to be hurried by it past a caution, a rest, a local code or an owner's rule.",
-            "Hills, woods and weather make it dark earlier than the sun alone; stop for storms, high water and trains.",
-        ],
+        cautions: CAUTIONS.to_vec(),
     })
 }
+
+/// What to heed with every forecast.
+const CAUTIONS: [&str; 4] = [
+    "Speed should not restrict good construction practices (SS0440 p. 37).",
+    "Wire that is passed and not finished is a hazard to traffic and crews: see how long it lies so.",
+    "A forecast is no order: no team is to be hurried by it past a caution, a rest, a local code or an owner's rule.",
+    "Hills, woods and weather make it dark earlier than the sun alone; stop for storms, high water and trains.",
+];
 
 /// A time so many minutes later.
 fn after(from: DateTime<Utc>, minutes: Minutes) -> Option<DateTime<Utc>> {
@@ -629,7 +653,8 @@ fn helps(input: &Input, course: &Course, conditions: &Conditions, played: &Playe
     let mut helps: Vec<Help> = alterations(input, course)
         .into_iter()
         .map(|(altered, other)| {
-            let with = play(&Course::of(&other), &other, conditions);
+            let course = Course::of(&other.line, other.so_far.as_ref());
+            let with = play(&Play::of(&other, &course), conditions);
             Help {
                 altered,
                 through: time(&with.through),

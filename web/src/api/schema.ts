@@ -270,6 +270,26 @@ export interface paths {
     patch?: never;
     trace?: never;
   };
+  '/api/operations/{op}/forecast': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * When each line that is not proved yet, nor ordered up, and all of them will be through and finished from how they stand
+     *     now: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
+     */
+    get: operations['operation_forecast'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
   '/api/operations/{op}/foreseen': {
     parameters: {
       query?: never;
@@ -2200,6 +2220,13 @@ export interface components {
       /** @description The rule, in words. */
       reason: string;
     };
+    /** @description When all lines are ready. */
+    ForecastAllTimes: {
+      /** @description When the last of them is finished and proved. */
+      finished: components['schemas']['ForecastMoment'];
+      /** @description When the last of them is through. */
+      through: components['schemas']['ForecastMoment'];
+    };
     /** @description What was altered to see whether it helps. */
     ForecastAltered:
       | {
@@ -2333,6 +2360,17 @@ export interface components {
       /** @description Whether to try what would help. */
       try_helps?: boolean;
     };
+    /** @description When one of the lines is ready. */
+    ForecastLineTimes: {
+      /** @description Its number. */
+      designation: components['schemas']['Designation'];
+      /** @description When it is finished and proved. */
+      finished: components['schemas']['ForecastMoment'];
+      /** @description Which. */
+      line: components['schemas']['LineId'];
+      /** @description When it is through. */
+      through: components['schemas']['ForecastMoment'];
+    };
     /** @description A time that is also told by the clock, where the question says when it begins. */
     ForecastMoment: components['schemas']['ForecastTime'] & {
       /**
@@ -2357,6 +2395,26 @@ export interface components {
       least: components['schemas']['Times'];
       /** @description The most, from 1 to 3. */
       most: components['schemas']['Times'];
+    };
+    /** @description A forecast of several lines. */
+    ForecastSeveralAnswer: {
+      /** @description All of them. */
+      all: components['schemas']['ForecastAllTimes'];
+      /** @description What to heed. */
+      cautions: string[];
+      /** @description For how long wire lies unfinished across traffic, all crossings of all lines together. */
+      in_traffic: components['schemas']['ForecastTime'];
+      /** @description The light as it changes until all is finished in nine of ten runs; empty where it holds throughout. */
+      light: components['schemas']['SunChange'][];
+      /** @description The lines, in the order of the question. */
+      lines: components['schemas']['ForecastLineTimes'][];
+      /**
+       * Format: int32
+       * @description How often they were played through.
+       */
+      runs: number;
+      /** @description How long the follow-up teams wait for lead teams and for each other, all together. */
+      waiting: components['schemas']['ForecastTime'];
     };
     /** @description How many times as long as planned the teams have shown to take, an hour as planned counted with it. */
     ForecastShown: {
@@ -3689,6 +3747,14 @@ export interface components {
        */
       sequence: number;
       terrain?: components['schemas']['Terrain'] | null;
+    };
+    /** @description The forecast of an operation's lines, from how they stand. */
+    OperationForecast: components['schemas']['ForecastSeveralAnswer'] & {
+      /**
+       * Format: int64
+       * @description The entry that it stands on.
+       */
+      sequence: number;
     };
     /**
      * Format: uuid
@@ -7095,6 +7161,87 @@ export interface operations {
       };
     };
   };
+  operation_forecast: {
+    parameters: {
+      query?: {
+        /** @description Follow-up teams that share the work, from 1 to 20; 1 unless given. */
+        follow_up_teams?: number;
+        /** @description What a follow-up team that is free goes to; the next along the wire unless given. */
+        order?: 'along' | 'nearest' | 'traffic_first';
+        /** @description By which light throughout; unless given, as the sun rises and sets there from now on. */
+        light?: 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description What carries the follow-up teams; nothing unless given. */
+        follow_up_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given. */
+        follow_up_after_min?: number;
+        /**
+         * @description After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
+         *     `break_length_min`.
+         */
+        break_after_min?: number;
+        /** @description For how long it rests, in minutes from 0 to 1,440. */
+        break_length_min?: number;
+        /** @description Who lays several lines: each its own lead team unless given. On one line alone it alters nothing. */
+        lead_teams?: 'each' | 'one';
+        /** @description How often it is played through, from 1 to 5,000; 1,000 unless given, and less of many lines with many crossings. */
+        runs?: number;
+        /** @description What chance begins with; 0 unless given. */
+        seed?: number;
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['OperationForecast'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
   foresee: {
     parameters: {
       query?: never;
@@ -7413,7 +7560,16 @@ export interface operations {
         follow_up_means?: 'vehicle' | 'wagon' | 'foot';
         /** @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given. */
         follow_up_after_min?: number;
-        /** @description How often it is played through, from 1 to 5,000; 1,000 unless given. */
+        /**
+         * @description After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
+         *     `break_length_min`.
+         */
+        break_after_min?: number;
+        /** @description For how long it rests, in minutes from 0 to 1,440. */
+        break_length_min?: number;
+        /** @description Who lays several lines: each its own lead team unless given. On one line alone it alters nothing. */
+        lead_teams?: 'each' | 'one';
+        /** @description How often it is played through, from 1 to 5,000; 1,000 unless given, and less of many lines with many crossings. */
         runs?: number;
         /** @description What chance begins with; 0 unless given. */
         seed?: number;

@@ -1,9 +1,9 @@
 //! One team's time as it goes on: work by the light that there is, rests, and waiting.
 
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 
-use super::{Breaks, DAYS_OF_LIGHT, Input, by};
-use crate::sun;
+use super::{Breaks, DAYS_OF_LIGHT, UnderTheSun, by};
+use crate::{pace::Light, sun};
 
 /// What is shorter than this, in minutes, is a remainder of a sum and no work.
 const BLINK: f64 = 1e-9;
@@ -17,14 +17,15 @@ pub(super) struct Conditions {
     light: Vec<(f64, usize)>,
     breaks: Option<(f64, f64)>,
     /// The light by the clock.
-    pub(super) told: Vec<sun::Change>,
+    told: Vec<sun::Change>,
 }
 
 impl Conditions {
-    pub(super) fn of(input: &Input) -> Self {
-        let told = input.sun.map_or_else(Vec::new, |at| sun::light(at.place, at.from, DAYS_OF_LIGHT));
-        let light = match input.sun {
-            None => vec![(0.0, by(input.line.light))],
+    /// Under the sun, or by one light throughout.
+    pub(super) fn of(under: Option<UnderTheSun>, light: Light, breaks: Option<Breaks>) -> Self {
+        let told = under.map_or_else(Vec::new, |at| sun::light(at.place, at.from, DAYS_OF_LIGHT));
+        let light = match under {
+            None => vec![(0.0, by(light))],
             Some(at) => told
                 .iter()
                 .map(|change| {
@@ -34,9 +35,13 @@ impl Conditions {
                 })
                 .collect(),
         };
-        let breaks =
-            input.breaks.map(|Breaks { after_min, length_min }| (after_min.value(), length_min.value()));
+        let breaks = breaks.map(|Breaks { after_min, length_min }| (after_min.value(), length_min.value()));
         Self { light, breaks, told }
+    }
+
+    /// The light by the clock, up to a moment.
+    pub(super) fn until(&self, end: Option<DateTime<Utc>>) -> Vec<sun::Change> {
+        self.told.iter().filter(|change| end.is_none_or(|end| change.at <= end)).copied().collect()
     }
 }
 

@@ -1,6 +1,6 @@
 //! The work on a line as the teams come to it: what each piece takes most likely, by day and by night.
 
-use super::{Done, Input, by, clock::ByLight};
+use super::{Done, SoFar, by, clock::ByLight};
 use crate::{
     obstacle::Obstacle,
     pace::{self, Light},
@@ -50,6 +50,16 @@ pub(super) struct Course {
     /// Where the follow-up teams are that have nothing in hand.
     pub(super) teams_at: Vec<ByLight>,
     pub(super) set_out: f64,
+    /// For the lead team: back from the far end to the near end, and from there to the laying head.
+    pub(super) lead_back: ByLight,
+    pub(super) lead_to_head: ByLight,
+    /// From its near end to that of each line, in metres; nothing where they begin at one place.
+    pub(super) to_near_end_m: Vec<f64>,
+    /// Minutes a metre for the follow-up team and the lead team, as they go without work.
+    following: ByLight,
+    leading: ByLight,
+    /// The light of the question.
+    light: usize,
 }
 
 /// Minutes along the line up to the end of each leg.
@@ -59,7 +69,7 @@ struct Along {
     following: Vec<ByLight>,
 }
 
-fn sum(a: ByLight, b: ByLight) -> ByLight {
+pub(super) fn sum(a: ByLight, b: ByLight) -> ByLight {
     [a[0] + b[0], a[1] + b[1]]
 }
 
@@ -102,8 +112,7 @@ impl Along {
 }
 
 impl Course {
-    pub(super) fn of(input: &Input) -> Self {
-        let line = &input.line;
+    pub(super) fn of(line: &pace::Input, so_far: Option<&SoFar>) -> Self {
         let lit = |light: Light| pace::Input { light, ..line.clone() };
         let questions = [lit(Light::Day), lit(Light::Night)];
         let plans = [pace::Plan::of(&questions[0]), pace::Plan::of(&questions[1])];
@@ -121,17 +130,12 @@ impl Course {
         let work = |at: &pace::Crossing, which: &dyn Fn(&pace::Plan<'_>, &pace::Crossing) -> f64| {
             [which(&plans[0], at), which(&plans[1], at)]
         };
-        let (lead_times, follow_up_times) = input
-            .so_far
-            .as_ref()
-            .map_or((1.0, 1.0), |so_far| (so_far.lead_times.value(), so_far.follow_up_times.value()));
-        let head = input.so_far.as_ref().map_or(0.0, |so_far| so_far.laid_m.value());
+        let (lead_times, follow_up_times) =
+            so_far.map_or((1.0, 1.0), |so_far| (so_far.lead_times.value(), so_far.follow_up_times.value()));
+        let head = so_far.map_or(0.0, |so_far| so_far.laid_m.value());
         let mut order: Vec<usize> = (0..line.crossings.len()).collect();
         order.sort_by_key(|&number| (line.crossings[number].chainage_m, number));
-        let standing = |number: usize| {
-            let so_far = input.so_far.as_ref()?;
-            so_far.crossings.iter().find(|standing| standing.crossing == number)
-        };
+        let standing = |number: usize| so_far?.crossings.iter().find(|standing| standing.crossing == number);
         let mut reached = head;
         let mut first = true;
         // The way from where the last piece of work was, and the reels that are begun on it. On no ground at all they are
@@ -176,26 +180,48 @@ impl Course {
             });
         }
         let (laying, reels) = way(ground);
-        let teams_at = input.so_far.as_ref().map_or_else(Vec::new, |so_far| {
+        let teams_at = so_far.map_or_else(Vec::new, |so_far| {
             let at =
                 |chainage: &Metres| scaled(along.at(&along.following, chainage.value()), follow_up_times);
             so_far.teams_at_m.iter().map(at).collect()
         });
+        let following = plans.each_ref().map(|plan| plan.night.value / plan.following.value.value());
+        let lead_rate = Profile::field().pace.following_rate(line.lead_means).value.value();
+        let leading = plans.each_ref().map(|plan| plan.night.value / lead_rate * lead_times);
+        // The lead team follows the wire back at the rate of its own means.
+        let gone = |minutes: ByLight| [0, 1].map(|light| minutes[light] / following[light] * leading[light]);
+        let (whole, to_head) = (along.at(&along.following, ground), along.at(&along.following, head));
         Self {
             stops,
             laying,
             reels,
             from_start: scaled(along.at(&along.following, ground), follow_up_times),
             test: plans.each_ref().map(|plan| plan.end_test.value.value() * plan.night.value),
-            through: input.so_far.as_ref().is_some_and(|so_far| so_far.through),
+            through: so_far.is_some_and(|so_far| so_far.through),
             teams_at,
             set_out: line.follow_up_after_min.value(),
+            lead_back: gone(whole),
+            lead_to_head: gone(to_head),
+            to_near_end_m: Vec::new(),
+            following: scaled(following, follow_up_times),
+            leading,
+            light: by(line.light),
         }
     }
 
+    /// A way of so many metres to this line's near end, for the follow-up team.
+    pub(super) fn following_over(&self, metres: f64) -> ByLight {
+        scaled(self.following, metres)
+    }
+
+    /// The same for the lead team.
+    pub(super) fn leading_over(&self, metres: f64) -> ByLight {
+        scaled(self.leading, metres)
+    }
+
     /// The share of a piece of work that so many minutes have done, by the light of the question.
-    pub(super) fn left(minutes: ByLight, done: f64, input: &Input) -> f64 {
-        let whole = minutes[by(input.line.light)];
+    pub(super) fn left(&self, minutes: ByLight, done: f64) -> f64 {
+        let whole = minutes[self.light];
         if whole > 0.0 { (1.0 - done / whole).max(0.0) } else { 0.0 }
     }
 }

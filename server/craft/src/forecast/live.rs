@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{Done, Input, Order, SoFar, Spread, Standing, UnderTheSun};
+use super::{Breaks, Done, Input, Order, SoFar, Spread, Standing, UnderTheSun};
 use crate::{
     bounds::NoAnswer,
     crossing::{Crossing, CrossingState},
@@ -12,6 +12,7 @@ use crate::{
     line_wire::{self, LineWire, PacePlan},
     profile::Profile,
     review::LineReview,
+    text::Name,
     units::{Metres, Minutes, Times},
 };
 
@@ -31,6 +32,8 @@ pub struct Asked {
     pub order: Order,
     /// The moment.
     pub now: DateTime<Utc>,
+    /// Rests, if any.
+    pub breaks: Option<Breaks>,
     /// Whether it grows dark and light as it does there. Else the plan's light holds.
     pub under_the_sun: bool,
     /// How often it is played through.
@@ -117,6 +120,25 @@ pub fn shown(line: &Line, crossings: &[Crossing], reckoned: &LineWire, review: &
     }
 }
 
+/// What each team that has nothing in hand finished last, the latest first.
+pub(super) fn last_finished<'a>(crossings: impl Iterator<Item = &'a Crossing> + Clone) -> Vec<&'a Crossing> {
+    let busy = |team: &Name| {
+        crossings.clone().any(|crossing| crossing.in_hand.as_ref().is_some_and(|held| held.team == *team))
+    };
+    let mut finished: Vec<&Crossing> =
+        crossings.clone().filter(|crossing| crossing.finished_at.is_some()).collect();
+    finished.sort_by_key(|crossing| std::cmp::Reverse(crossing.finished_at));
+    let mut known = Vec::new();
+    finished.retain(|crossing| match &crossing.finished_by {
+        Some(team) if !known.contains(&team) && !busy(team) => {
+            known.push(team);
+            true
+        }
+        _ => false,
+    });
+    finished
+}
+
 /// The question of a line as it stands at a moment, and what its teams have shown.
 ///
 /// # Errors
@@ -128,7 +150,7 @@ pub fn from_line(
     profile: &Profile,
     asked: Asked,
 ) -> Result<(Input, Shown), NotForeseen> {
-    if matches!(line.state, LineState::Proved | LineState::HandedOver) {
+    if matches!(line.state, LineState::Proved | LineState::HandedOver | LineState::Recovered) {
         return Err(NotForeseen::Done(line.state));
     }
     let reckoned = line_wire::reckon(line, crossings, profile, asked.plan)?;
@@ -149,22 +171,9 @@ pub fn from_line(
         Some(Standing { crossing: number, done, for_min })
     });
     let standing: Vec<Standing> = standing.collect();
-    let busy = |team| crossings.iter().any(|c| c.in_hand.as_ref().is_some_and(|held| held.team == team));
-    let mut finished: Vec<&Crossing> =
-        crossings.iter().filter(|crossing| crossing.finished_at.is_some()).collect();
-    finished.sort_by_key(|crossing| std::cmp::Reverse(crossing.finished_at));
-    let mut known = Vec::new();
-    let mut teams_at_m = Vec::new();
-    for crossing in finished {
-        if let Some(team) = &crossing.finished_by
-            && !known.contains(&team)
-            && !busy(team.clone())
-            && teams_at_m.len() < usize::from(asked.follow_up_teams)
-        {
-            known.push(team);
-            teams_at_m.push(crossing.chainage.max(Metres::ZERO).min(length));
-        }
-    }
+    let most = usize::from(asked.follow_up_teams);
+    let at = |crossing: &Crossing| crossing.chainage.max(Metres::ZERO).min(length);
+    let teams_at_m = last_finished(crossings.iter()).into_iter().take(most).map(at).collect();
     let begun = line.started_at.is_some();
     let mut question = reckoned.asked_pace;
     // Who is under way already does not set out later.
@@ -179,7 +188,7 @@ pub fn from_line(
         order: asked.order,
         spread: Spread::default(),
         sun: place.map(|place| UnderTheSun { from: asked.now, place }),
-        breaks: None,
+        breaks: asked.breaks,
         so_far: begun.then_some(SoFar {
             laid_m: line.laid_length.min(length),
             through: line.through_at.is_some(),

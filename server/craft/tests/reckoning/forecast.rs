@@ -17,11 +17,11 @@ fn m(figure: f64) -> Metres {
     Metres::new(figure).unwrap()
 }
 
-fn min(figure: f64) -> Minutes {
+pub(super) fn min(figure: f64) -> Minutes {
     Minutes::new(figure).unwrap()
 }
 
-fn crossing(chainage: f64, obstacle: O, construction: C) -> pace::Crossing {
+pub(super) fn crossing(chainage: f64, obstacle: O, construction: C) -> pace::Crossing {
     pace::Crossing { chainage_m: m(chainage), obstacle, construction, lead_min: None, follow_up_min: None }
 }
 
@@ -38,7 +38,7 @@ fn line(length: f64, crossings: Vec<pace::Crossing>) -> pace::Input {
     }
 }
 
-fn asked(line: pace::Input) -> Input {
+pub(super) fn asked(line: pace::Input) -> Input {
     Input {
         line,
         follow_up_teams: 1,
@@ -54,7 +54,7 @@ fn asked(line: pace::Input) -> Input {
 }
 
 /// 100 m a minute and nothing else.
-fn steady(length: f64) -> pace::Input {
+pub(super) fn steady(length: f64) -> pace::Input {
     let mut line = line(length, Vec::new());
     line.figures.lead_rate_m_per_min = MetresPerMinute::new(100.0).ok();
     line.figures.end_test_min = Some(Minutes::ZERO);
@@ -65,7 +65,7 @@ fn half(answer: &Answer) -> (f64, f64) {
     (answer.through.time.p50_min.value(), answer.finished.time.p50_min.value())
 }
 
-fn some_line() -> impl Strategy<Value = pace::Input> {
+pub(super) fn some_line() -> impl Strategy<Value = pace::Input> {
     let ground = prop::sample::select(Ground::ALL.to_vec());
     let legs = prop::collection::vec((1.0..3_000.0, ground), 1..8);
     let kinds = prop::sample::select(vec![

@@ -10,6 +10,7 @@ mod elevation;
 mod fault;
 mod finder;
 mod forecast;
+mod forecast_several;
 mod foreseen;
 mod geodesy;
 mod grid;

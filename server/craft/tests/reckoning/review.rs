@@ -11,6 +11,7 @@ use laywire_craft::obstacle::Obstacle as O;
 use laywire_craft::pace::{Light, Means};
 use laywire_craft::party::{Party, Sender};
 use laywire_craft::profile::Profile;
+use laywire_craft::recovery::OrderedUp;
 use laywire_craft::report::{Entry, Report};
 use laywire_craft::review::learning::{Learned, cases};
 use laywire_craft::review::{Figure, LineReview, Review, TeamReview, review, rows};
@@ -555,6 +556,7 @@ fn what_the_teams_have_shown_corrects_the_forecast() {
         follow_up_teams: 1,
         order: forecast::Order::Along,
         now: opened() + TimeDelta::minutes(70),
+        breaks: None,
         under_the_sun: true,
         runs: 200,
         seed: 1,
@@ -576,8 +578,27 @@ fn what_the_teams_have_shown_corrects_the_forecast() {
     assert_eq!(answer.crossings[0].finished.p90_min, Minutes::ZERO);
     assert!(answer.crossings[1].finished.p50_min > Minutes::ZERO);
     assert!(answer.through.p50_at > Some(asked.now));
+    // Among all lines that are left it is the same question, and has the same answer.
+    let each = forecast::LeadTeams::Each;
+    let all = |stands: &Installation| {
+        forecast::from_lines(stands, &review.lines, Profile::field(), asked, Some(200), each)
+    };
+    let several = all(&stands).unwrap();
+    let [only] = several.lines.as_slice() else { panic!("{several:?}") };
+    assert_eq!((&only.work, &only.so_far), (&question.line, &question.so_far));
+    let together = forecast::reckon_several(&several).unwrap();
+    assert_eq!((together.all.through, together.all.finished), (answer.through, answer.finished));
+    assert_eq!(together.light, answer.light);
+    // Ordered up, nobody forecasts it.
+    let mut ordered = stands.clone();
+    for line in ordered.lines.values_mut() {
+        line.recovery.ordered_up =
+            Some(OrderedUp { at: asked.now, confirmed_dead_by: Name::new("Sedge 4").unwrap() });
+    }
+    assert_eq!(all(&ordered), Err(forecast::NotAllForeseen::Done));
     // Proved, there is nothing to forecast.
     let done = morning().stands();
+    assert_eq!(all(&done), Err(forecast::NotAllForeseen::Done));
     let crossings: Vec<_> = done.crossings.values().cloned().collect();
     let line = done.lines.values().next().unwrap();
     assert!(forecast::from_line(line, &crossings, only_line(&review), Profile::field(), asked).is_err());

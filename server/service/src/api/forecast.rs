@@ -6,8 +6,9 @@ use axum::{
     Extension, Json,
     extract::{Path, State},
 };
+use chrono::{DateTime, Utc};
 use laywire_craft::{
-    forecast::{self, Answer, Input, Order, Shown},
+    forecast::{self, Answer, Breaks, Input, LeadTeams, Order, SeveralAnswer, Shown},
     ids::{LineId, OperationId},
     line_wire::PacePlan,
     pace, review,
@@ -53,7 +54,18 @@ pub struct Ask {
     /// How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given.
     #[param(value_type = Option<f64>, minimum = 0, maximum = 10_000)]
     follow_up_after_min: Option<Minutes>,
-    /// How often it is played through, from 1 to 5,000; 1,000 unless given.
+    /// After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
+    /// `break_length_min`.
+    #[param(value_type = Option<f64>, minimum = 30, maximum = 1_440)]
+    break_after_min: Option<Minutes>,
+    /// For how long it rests, in minutes from 0 to 1,440.
+    #[param(value_type = Option<f64>, minimum = 0, maximum = 1_440)]
+    break_length_min: Option<Minutes>,
+    /// Who lays several lines: each its own lead team unless given. On one line alone it alters nothing.
+    #[serde(default)]
+    #[param(inline, value_type = Option<LeadTeams>)]
+    lead_teams: LeadTeams,
+    /// How often it is played through, from 1 to 5,000; 1,000 unless given, and less of many lines with many crossings.
     #[param(minimum = 1, maximum = 5_000)]
     runs: Option<u32>,
     /// What chance begins with; 0 unless given.
@@ -63,6 +75,40 @@ pub struct Ask {
     /// Which pass to speak with, in a browser that holds several.
     #[allow(dead_code, reason = "read where passes are checked")]
     seat: Option<String>,
+}
+
+impl Ask {
+    fn breaks(&self) -> Result<Option<Breaks>, Problem> {
+        let half = |field: &str| Problem::CannotReckon {
+            field: Some(field.to_owned()),
+            why: "rests want both figures: give break_after_min and break_length_min, or neither".to_owned(),
+        };
+        match (self.break_after_min, self.break_length_min) {
+            (Some(after_min), Some(length_min)) => Ok(Some(Breaks { after_min, length_min })),
+            (None, None) => Ok(None),
+            (None, Some(_)) => Err(half("break_after_min")),
+            (Some(_), None) => Err(half("break_length_min")),
+        }
+    }
+
+    fn asked(&self, now: DateTime<Utc>) -> Result<forecast::Asked, Problem> {
+        let plan = PacePlan {
+            light: self.light.unwrap_or_default(),
+            lead_means: self.lead_means,
+            follow_up_means: self.follow_up_means,
+            follow_up_after: self.follow_up_after_min,
+        };
+        Ok(forecast::Asked {
+            plan,
+            follow_up_teams: self.follow_up_teams.unwrap_or(1),
+            order: self.order,
+            now,
+            breaks: self.breaks()?,
+            under_the_sun: self.light.is_none(),
+            runs: self.runs.unwrap_or(USUAL_RUNS),
+            seed: self.seed,
+        })
+    }
 }
 
 /// A line's forecast from how it stands.
@@ -76,6 +122,16 @@ pub struct LineForecast {
     asked: Input,
     /// The forecast.
     forecast: Answer,
+}
+
+/// The forecast of an operation's lines, from how they stand.
+#[derive(Serialize, ToSchema)]
+pub struct OperationForecast {
+    /// The entry that it stands on.
+    sequence: i64,
+    /// The forecast.
+    #[serde(flatten)]
+    forecast: SeveralAnswer,
 }
 
 /// When a line will be through and finished in half and in nine of ten runs, and what would help.
@@ -103,28 +159,14 @@ pub async fn line_forecast(
     Asked(ask): Asked<Ask>,
 ) -> Result<Json<LineForecast>, Problem> {
     let id = LineId(line.parse::<Uuid>().map_err(|_| Problem::NotFound)?);
+    let asked = ask.asked(service.now())?;
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let Hindsight { sequence, entries, stands } = super::review::read(&service, &seat, Some(id)).await?;
     if !stands.lines.contains_key(&id) {
         return Err(Problem::NotFound);
     }
-    let plan = PacePlan {
-        light: ask.light.unwrap_or_default(),
-        lead_means: ask.lead_means,
-        follow_up_means: ask.follow_up_means,
-        follow_up_after: ask.follow_up_after_min,
-    };
-    let asked = forecast::Asked {
-        plan,
-        follow_up_teams: ask.follow_up_teams.unwrap_or(1),
-        order: ask.order,
-        now: service.now(),
-        under_the_sun: ask.light.is_none(),
-        runs: ask.runs.unwrap_or(USUAL_RUNS),
-        seed: ask.seed,
-    };
     let answer = service.turn().await?.reckon(move || {
-        let review = review::review(&entries, &stands, &profile, plan);
+        let review = review::review(&entries, &stands, &profile, asked.plan);
         let (Some(line), Some(reviewed)) = (stands.lines.get(&id), review.lines.first()) else {
             return Err(Problem::Internal);
         };
@@ -136,4 +178,30 @@ pub async fn line_forecast(
     });
     let (shown, asked, forecast) = answer.await??;
     Ok(Json(LineForecast { sequence, shown, asked, forecast }))
+}
+
+/// When each line that is not proved yet, nor ordered up, and all of them will be through and finished from how they stand
+/// now: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
+#[utoipa::path(get, path = "/api/operations/{op}/forecast", tag = "lines", operation_id = "operation_forecast",
+    params(("op" = OperationId, Path), Ask),
+    responses((status = 200, body = OperationForecast), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
+        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn operation_forecast(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Asked(ask): Asked<Ask>,
+) -> Result<Json<OperationForecast>, Problem> {
+    let asked = ask.asked(service.now())?;
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    // A long log takes memory and a processor.
+    let turn = service.turn().await?;
+    let Hindsight { sequence, entries, stands } = super::review::read(&service, &seat, None).await?;
+    let answer = turn.reckon(move || {
+        let lines = review::review(&entries, &stands, &profile, asked.plan).lines;
+        let several = forecast::from_lines(&stands, &lines, &profile, asked, ask.runs, ask.lead_teams)
+            .map_err(Problem::no_answer)?;
+        forecast::reckon_several(&several).map_err(Problem::no_answer)
+    });
+    let forecast = answer.await??;
+    Ok(Json(OperationForecast { sequence, forecast }))
 }

@@ -70,3 +70,55 @@ async fn a_forecast_that_cannot_be_made_says_why() {
     ground.post.get(&format!("/lines/{}/forecast", id())).await.problem(404, "not-found");
     ground.post.get("/lines/twelve/forecast").await.problem(404, "not-found");
 }
+
+#[tokio::test]
+async fn lines_that_share_their_follow_up_teams_are_forecast_together() {
+    let ground = Ground::open().await;
+    let none = ground.post.get("/forecast").await.problem(422, "cannot-reckon");
+    assert!(none["title"].as_str().unwrap().starts_with("no line is left"), "{none}");
+    let foreseen = |line: &str, place: [f64; 2]| {
+        json!({ "kind": "crossing_foreseen", "crossing": id(), "line": line, "position": place,
+            "obstacle": "dirt_road", "construction": "buried" })
+    };
+    let first = ground.post.line("L-12").await;
+    ground.post.records(foreseen(&first, [-4.6639, 54.0826])).await;
+    // Alone in the list, it is the line's own forecast.
+    let asked = "light=day&seed=5&runs=300&break_after_min=60&break_length_min=10";
+    let own = ground.post.get(&format!("/lines/{first}/forecast?{asked}")).await.ok(200);
+    assert_eq!(own["asked"]["breaks"], json!({ "after_min": 60.0, "length_min": 10.0 }));
+    let alone = ground.post.get(&format!("/forecast?{asked}")).await.ok(200);
+    assert_eq!(alone["lines"][0]["line"], json!(first));
+    for what in ["through", "finished"] {
+        assert_eq!(alone["lines"][0][what], own["forecast"][what], "{what}");
+        assert_eq!(alone["all"][what], own["forecast"][what], "{what}");
+    }
+
+    let second = ground.post.line("L-13").await;
+    ground.post.records(foreseen(&second, [-4.6456, 54.0905])).await;
+    let finished = |answer: &serde_json::Value| answer["all"]["finished"]["p50_min"].as_f64().unwrap();
+    let one_team = ground.post.get(&format!("/forecast?{asked}")).await.ok(200);
+    let two_teams = ground.post.get(&format!("/forecast?{asked}&follow_up_teams=2")).await.ok(200);
+    let names: Vec<_> =
+        one_team["lines"].as_array().unwrap().iter().map(|line| &line["designation"]).collect();
+    assert_eq!(names, ["L-12", "L-13"]);
+    assert_eq!(one_team["sequence"], json!(ground.post.sequence().await));
+    assert!(finished(&two_teams) < finished(&one_team), "{one_team}");
+    let one_lead = ground.post.get(&format!("/forecast?{asked}&lead_teams=one")).await.ok(200);
+    let through = |answer: &serde_json::Value| answer["all"]["through"]["p50_min"].as_f64().unwrap();
+    assert!(through(&one_team) < through(&one_lead), "{one_lead}");
+    // Under the sun it is told by the clock.
+    let sun = ground.post.get("/forecast?runs=50").await.ok(200);
+    assert!(sun["all"]["finished"]["p90_at"].is_string(), "{sun}");
+
+    for (query, field) in [
+        ("break_after_min=60", "break_length_min"),
+        ("break_length_min=10", "break_after_min"),
+        ("break_after_min=29&break_length_min=10", "breaks.after_min"),
+        ("follow_up_teams=21", "follow_up_teams"),
+        ("runs=5001", "runs"),
+    ] {
+        let refused = ground.post.get(&format!("/forecast?{query}")).await.problem(422, "cannot-reckon");
+        assert_eq!(refused["field"], field, "{refused}");
+    }
+    assert_eq!(ground.post.get("/forecast?lead_teams=two").await.status, 400);
+}
