@@ -28,6 +28,8 @@ const seldom = [
   'QrCode',
   'Table',
   'Forecast',
+  'AllLines',
+  'forecast',
   'Replay',
   'seldom',
   'Review',

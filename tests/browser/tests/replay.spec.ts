@@ -78,3 +78,27 @@ test('a line’s sheet leads to when it will be through, and another team is tol
   await post.getByRole('button', { name: 'Reckon it again' }).click();
   await expect(post.getByText('up to entry 6 of the log', { exact: false })).toBeVisible();
 });
+
+test('all lines are forecast together, and one lead team for all of them takes longer than one each', async ({ operation, crew }) => {
+  for (const designation of ['12', '13']) await passedCrossing(operation, await begunLine(operation, designation), randomUUID());
+  const post = await crew('command_post', 'Command post', { viewport: desk });
+  await post.getByRole('button', { name: 'Settings' }).click();
+  await post.getByRole('button', { name: 'When will the lines be through?' }).click();
+  for (const name of [/^Line 12 /, /^Line 13 /, /^All of them /]) await expect(post.getByRole('row', { name })).toBeVisible();
+  await expect(post.getByText(/^All finished and proved by \d\d:\d\d/)).toBeVisible();
+  expect(await grave(post)).toEqual([]);
+
+  await post.getByLabel('Follow-up teams', { exact: true }).fill('0');
+  await expect(post.getByText('Write a whole number from 1 to 20.')).toBeVisible();
+  await post.getByLabel('Follow-up teams', { exact: true }).fill('1');
+  const minutes = async (act: () => Promise<void>) => {
+    const [answer] = await Promise.all([post.waitForResponse(/\/forecast\?/), act()]);
+    return ((await answer.json()) as { all: { through: { p50_min: number } } }).all.through.p50_min;
+  };
+  const each = await minutes(() => post.getByRole('button', { name: 'Reckon it again' }).click());
+  const one = await minutes(() => post.getByRole('radio', { name: 'one lays the lines one after the other' }).check());
+  expect(one).toBeGreaterThan(each);
+
+  await post.reload();
+  await expect(post.getByRole('row', { name: /^All of them / })).toBeVisible();
+});

@@ -97,6 +97,7 @@ export type ForecastMoment = Shapes['ForecastMoment'];
 export type ForecastHelp = Shapes['ForecastHelp'];
 export type ForecastOrder = Shapes['ForecastOrder'];
 export type ForecastShown = Shapes['ForecastShown'];
+export type OperationForecast = Shapes['OperationForecast'];
 export type OperationReplay = Shapes['OperationReplay'];
 export type Review = Shapes['OperationReview'];
 export type LineReview = Shapes['LineReview'];

@@ -6,7 +6,7 @@
 /** Pages about one line. */
 export const linePages = ['plan', 'line', 'recovery', 'paper', 'forecast'] as const;
 /** Pages about the whole operation. */
-export const operationPages = ['stores', 'review'] as const;
+export const operationPages = ['stores', 'review', 'forecasts'] as const;
 
 export type LinePage = (typeof linePages)[number];
 export type OperationPage = (typeof operationPages)[number] | 'replay';

@@ -121,12 +121,13 @@ pub fn shown(line: &Line, crossings: &[Crossing], reckoned: &LineWire, review: &
 }
 
 /// What each team that has nothing in hand finished last, the latest first.
-pub(super) fn last_finished<'a>(crossings: impl Iterator<Item = &'a Crossing> + Clone) -> Vec<&'a Crossing> {
+pub(super) fn last_finished<'a>(crossings: impl Iterator<Item = &'a Crossing>) -> Vec<&'a Crossing> {
+    let crossings: Vec<&Crossing> = crossings.collect();
     let busy = |team: &Name| {
-        crossings.clone().any(|crossing| crossing.in_hand.as_ref().is_some_and(|held| held.team == *team))
+        crossings.iter().any(|crossing| crossing.in_hand.as_ref().is_some_and(|held| held.team == *team))
     };
-    let mut finished: Vec<&Crossing> =
-        crossings.clone().filter(|crossing| crossing.finished_at.is_some()).collect();
+    let mut finished = crossings.clone();
+    finished.retain(|crossing| crossing.finished_at.is_some());
     finished.sort_by_key(|crossing| std::cmp::Reverse(crossing.finished_at));
     let mut known = Vec::new();
     finished.retain(|crossing| match &crossing.finished_by {

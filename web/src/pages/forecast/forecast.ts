@@ -54,7 +54,7 @@ export interface Asked {
 }
 export type Problems = Partial<Record<'teams' | 'after' | 'start', string>>;
 
-const whole = (text: string, least: number, most: number): number | null => {
+export const whole = (text: string, least: number, most: number): number | null => {
   const figure = /^\d{1,5}$/.test(text.trim()) ? Number(text) : NaN;
   return figure >= least && figure <= most ? figure : null;
 };
@@ -75,7 +75,7 @@ export function read(choices: Choices): { asked: Asked | null; problems: Problem
 }
 
 /** Rests of common practice; no source. */
-const rests: Record<Exclude<Rest, 'none'>, NonNullable<ForecastInput['breaks']>> = {
+export const rests: Record<Exclude<Rest, 'none'>, NonNullable<ForecastInput['breaks']>> = {
   hourly: { after_min: 50, length_min: 10 },
   long: { after_min: 240, length_min: 30 },
 };
