@@ -2,13 +2,14 @@
  * One line from its plan until its wire is back in the stores, told on the pages of those who do it: laid, its crossing
  * finished, proved, handed over, in trouble, found, cleared, proved again, taken up; its records on paper and the books out.
  */
+import { execFileSync } from 'node:child_process';
 import { begunLine, desk, expect, phone, test, trace } from '../story.ts';
 
 test('a line is told from its plan to its return, and the log adds up to what the pages show', async ({
   operation,
   service,
   crew,
-}) => {
+}, info) => {
   const line = await begunLine(operation);
   await operation.report([
     { kind: 'reel_started', line, reel: crypto.randomUUID(), label: 'R 1', length_m: 4000 },
@@ -74,10 +75,16 @@ test('a line is told from its plan to its return, and the log adds up to what th
 
   // Its records, as they come out of the printer.
   await post.getByRole('button', { name: 'Print its records' }).click();
-  for (const words of ['cut by a plough', 'R 1', 'Follow-up 1', 'Mill exchange'])
-    await expect(post.getByText(words, { exact: false }).filter({ visible: true }).first()).toBeVisible();
-  const records = await post.getByRole('group', { name: /records/i }).first().getByRole('checkbox').count();
-  expect(records).toBe(9);
+  await expect(post.getByText('cut by a plough', { exact: false }).filter({ visible: true }).first()).toBeVisible();
+  const records = post.getByRole('group', { name: 'Which records' }).getByRole('checkbox');
+  await expect(records).toHaveCount(9);
+  for (const record of await records.all()) await record.check();
+  const pdf = info.outputPath('records.pdf');
+  await post.pdf({ path: pdf, preferCSSPageSize: true });
+  const printed = execFileSync('pdftotext', ['-layout', pdf, '-'], { encoding: 'utf8' });
+  const heads = ['Line-route map', 'Strip', 'Circuit diagram', 'Crossing list', 'Crossing sheet', 'Reel and splice list', 'Test log', 'Trouble log', 'Tag list', 'Tag labels'];
+  expect(heads.filter((head) => !printed.includes(head))).toEqual([]);
+  for (const words of ['cut by a plough', 'R 1', 'Follow-up 1', 'Mill exchange']) expect(printed).toContain(words);
 
   // Found dead, ordered up, taken up onto its reel, the crossing made good, and the stores come out.
   await post.goto(`${service.address}/command-post?page=recovery&line=${line}`);
