@@ -72,6 +72,7 @@ test('a line is ordered up once it is dead, taken up onto two reels, and the sto
   await form.getByRole('button', { name: 'It is up' }).click();
   await expect(team.getByText('1.80 km onto R 2', { exact: false }).first()).toBeVisible();
   // Without a signal what is reported counts on the phone at once, and goes out by itself.
+  await expect(team.getByRole('status').filter({ hasText: 'all sent' })).toBeVisible();
   await team.context().setOffline(true);
   await team.getByRole('button', { name: 'Wire lost or left' }).click();
   const lost = team.getByRole('form', { name: 'Wire that does not come back' });
