@@ -3,6 +3,9 @@ import { lengthTyped } from '../operation/measure.ts';
 import { FOOT_M, type Units } from '../ui/figures.ts';
 import type { Stretch } from './standing.ts';
 
+/** The most wire that one report may name: no reel holds more, by the rules. */
+export const MOST_WIRE_M = 20_000;
+
 /** A chainage as it stands in a field, told to the metre or foot. */
 export const chainageWritten = (chainage_m: number, units: Units): string =>
   String(Math.round(units === 'metric' ? chainage_m : chainage_m / FOOT_M));
