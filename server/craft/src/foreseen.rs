@@ -5,7 +5,7 @@
 //!
 //! Widths by class, and every distance here without a source of its own, are common practice, no source.
 
-pub(crate) mod approach;
+mod approach;
 pub(crate) mod course;
 mod grouping;
 pub(crate) mod meeting;
@@ -589,8 +589,8 @@ pub fn foresee(
     })
 }
 
-/// The boxes about the trace in which the ground has to be known, each at most some hundred metres long, so that an index
-/// finds little beside what is wanted.
+/// The boxes about the trace in which the ground has to be known: together no larger than boxes about short stretches of it, so
+/// that an index finds little beside what is wanted.
 #[must_use]
 pub fn boxes(trace: &Trace, profile: &Profile) -> Vec<Bounds> {
     course::Course::of(trace).boxes(reach(profile).value())

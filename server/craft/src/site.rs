@@ -424,13 +424,13 @@ pub fn reckon(input: &SiteInput, profile: &Profile) -> Result<SiteAnswer, SiteEr
     let mut refused = Vec::new();
     for construction in Construction::ALL {
         match site.allows(construction) {
-            Ok(needs) => ranked.push(site.way(construction, needs)?),
+            Ok(needs) => ranked.push(site.ranked(construction, needs)?),
             Err((rule, reason)) => refused.push(SiteRefusal { construction, rule, reason }),
         }
     }
     // The order is stable: where all else is equal, the trade's own stands.
-    ranked.sort_by_key(|(place, _)| *place);
-    let ways: Vec<SiteWay> = ranked.into_iter().map(|(_, way)| way).collect();
+    ranked.sort_by_key(|way| way.place);
+    let ways = ranked.into_iter().map(|way| site.told(way)).collect::<Result<Vec<_>, _>>()?;
     Ok(SiteAnswer {
         obstacle: input.obstacle,
         public: input.public.unwrap_or_else(|| profile.is_public(input.obstacle)),
@@ -439,6 +439,25 @@ pub fn reckon(input: &SiteInput, profile: &Profile) -> Result<SiteAnswer, SiteEr
         ways,
         refused,
     })
+}
+
+/// The first of [`reckon`]'s list among some constructions: what the others would take is not reckoned.
+pub(crate) fn best(
+    input: &SiteInput,
+    profile: &Profile,
+    among: impl Fn(Construction) -> bool,
+) -> Result<Option<SiteWay>, SiteError> {
+    check(input)?;
+    let site = Site { input, profile, power: keep_from_power(input, profile) };
+    let mut best: Option<Ranked> = None;
+    for construction in Construction::ALL.into_iter().filter(|&construction| among(construction)) {
+        let Ok(needs) = site.allows(construction) else { continue };
+        let way = site.ranked(construction, needs)?;
+        if best.as_ref().is_none_or(|best| way.place < best.place) {
+            best = Some(way);
+        }
+    }
+    best.map(|way| site.told(way)).transpose()
 }
 
 /// Each unknown once, with the constructions that wait for it.
@@ -476,6 +495,17 @@ enum Group {
     FarPassage,
     /// It has to be replaced.
     Temporary,
+}
+
+/// A construction that is allowed, and what its place in the list is told by.
+struct Ranked {
+    place: Place,
+    construction: Construction,
+    needs: Vec<SiteNeed>,
+    at_hand: AtHand,
+    lead: SiteTime,
+    follow_up: SiteTime,
+    on_carriageway: Minutes,
 }
 
 struct Site<'a> {
@@ -680,32 +710,45 @@ impl Site<'_> {
         Some((passage, reach))
     }
 
-    fn way(&self, construction: Construction, needs: Vec<SiteNeed>) -> Result<(Place, SiteWay), SiteError> {
-        let input = self.input;
-        let overhead = construction.is_overhead();
+    fn distance(&self, construction: Construction) -> Option<Metres> {
+        self.passage(construction).and_then(|(passage, _)| passage.distance_m)
+    }
+
+    fn detour(&self, construction: Construction) -> Option<Metres> {
+        self.distance(construction).map(|distance| distance + distance)
+    }
+
+    fn ranked(&self, construction: Construction, needs: Vec<SiteNeed>) -> Result<Ranked, SiteError> {
         let at_hand =
             if needs.iter().all(|need| need.at_hand == AtHand::There) { AtHand::There } else { AtHand::Look };
-        let passage = self.passage(construction);
-        let distance = passage.and_then(|(passage, _)| passage.distance_m);
-        let detour = distance.map(|distance| distance + distance);
-        let lance_poles = match construction {
-            Construction::OverheadLancePoles => self.pole_set().ok(),
-            _ => None,
-        };
-        let (lead, follow_up) = self.times(construction, detour.unwrap_or(Metres::ZERO))?;
-        let on_carriageway_min = self.on_carriageway(construction, &lead, &follow_up);
-        let group = self.group(construction, at_hand);
-        let mut choice = guide::choice_where(input.obstacle, input.public, construction, self.profile);
-        choice.cautions.extend(self.cautions_here(construction));
-        let reason = self.reason(group, &choice, distance, (&lead, &follow_up, on_carriageway_min));
-        let weight = (lead.work_min + follow_up.work_min + on_carriageway_min).value();
+        let detour = self.detour(construction).unwrap_or(Metres::ZERO);
+        let (lead, follow_up) = self.times(construction, detour)?;
+        let on_carriageway = self.on_carriageway(construction, &lead, &follow_up);
+        let weight = (lead.work_min + follow_up.work_min + on_carriageway).value();
         #[allow(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
             reason = "minutes are not negative, and bounded"
         )]
-        let place = (group, (weight * 1_000.0).round() as u64);
-        let way = SiteWay {
+        let place = (self.group(construction, at_hand), (weight * 1_000.0).round() as u64);
+        Ok(Ranked { place, construction, needs, at_hand, lead, follow_up, on_carriageway })
+    }
+
+    fn told(&self, ranked: Ranked) -> Result<SiteWay, SiteError> {
+        let Ranked { place: (group, _), construction, needs, at_hand, lead, follow_up, on_carriageway } =
+            ranked;
+        let input = self.input;
+        let overhead = construction.is_overhead();
+        let detour = self.detour(construction);
+        let lance_poles = match construction {
+            Construction::OverheadLancePoles => self.pole_set().ok(),
+            _ => None,
+        };
+        let mut choice = guide::choice_where(input.obstacle, input.public, construction, self.profile);
+        choice.cautions.extend(self.cautions_here(construction));
+        let distance = self.distance(construction);
+        let reason = self.reason(group, &choice, distance, (&lead, &follow_up, on_carriageway));
+        Ok(SiteWay {
             choice,
             reason,
             at_hand,
@@ -718,9 +761,8 @@ impl Site<'_> {
             materials: self.materials(construction, lance_poles),
             lead,
             follow_up,
-            on_carriageway_min,
-        };
-        Ok((place, way))
+            on_carriageway_min: on_carriageway,
+        })
     }
 
     fn group(&self, construction: Construction, at_hand: AtHand) -> Group {

@@ -7,7 +7,9 @@ use super::cost::{Bill, Costs, Price, Toll};
 pub(super) use crate::foreseen::course::Point;
 use crate::{
     foreseen::{
-        Area, Bounds, Ground, LOOK_OUT, Structure, approach::apart, course::Plane, meeting::from_segment,
+        Area, Bounds, Ground, LOOK_OUT, Structure,
+        course::{Plane, apart},
+        meeting::from_segment,
         width,
     },
     geodesy::Position,

@@ -3,7 +3,7 @@
 use super::{
     Cover, ForeseenPowerLine, Ground, GroundKind, LOOK_OUT, OnGround, PowerLine, UnknownBecause,
     UnknownStretch,
-    course::{Bounds, Course, Plane, Point, meet},
+    course::{Bounds, Course, Plane, Point, apart, meet},
     meeting::{at, boxes, from_segment, inside, joined},
 };
 use crate::{
@@ -115,12 +115,6 @@ fn within(p: Point, q: Point, a: Point, b: Point, reach: f64) -> Option<(f64, f6
     Some((edge(0.0), edge(1.0), nearest, least))
 }
 
-/// Whether p to q is surely farther than that from a to b, by the boxes about them: most of a power line is nowhere near.
-pub(crate) fn apart(p: Point, q: Point, a: Point, b: Point, reach: f64) -> bool {
-    let on_axis = |p: f64, q: f64, a: f64, b: f64| p.min(q) > a.max(b) + reach || p.max(q) < a.min(b) - reach;
-    on_axis(p.x, q.x, a.x, b.x) || on_axis(p.y, q.y, a.y, b.y)
-}
-
 /// The power line nearest to a place, and how far it is, if that is within [`LOOK_OUT`].
 pub(super) fn nearest_power_line(from: Position, ground: &Ground) -> Option<(&PowerLine, Metres)> {
     let plane = Plane::at(from);
@@ -229,9 +223,10 @@ fn within_box(from: Position, to: Position, land: Bounds) -> Option<(f64, f64)> 
 fn at_sea(trace: &Trace, course: &Course, ground: &Ground, cover: &Cover, land: Bounds) -> Vec<(f64, f64)> {
     let Some(shore) = &cover.nearest_shore else { return Vec::new() };
     let mut marks: Vec<f64> = Vec::new();
+    let about = boxes(ground.shores.iter().map(Vec::as_slice));
     for stride in course.strides() {
-        for ring in &ground.shores {
-            if !Bounds::about(ring).is_some_and(|bounds| bounds.meets(stride.bounds)) {
+        for (ring, bounds) in ground.shores.iter().zip(&about) {
+            if !bounds.is_some_and(|bounds| bounds.meets(stride.bounds)) {
                 continue;
             }
             let places: Vec<Point> = ring.iter().map(|&p| stride.plane.point(p)).collect();

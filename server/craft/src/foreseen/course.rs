@@ -27,15 +27,7 @@ pub struct Bounds {
 impl Bounds {
     /// The box about positions; none about nothing.
     pub(crate) fn about<'a>(positions: impl IntoIterator<Item = &'a Position>) -> Option<Self> {
-        positions.into_iter().fold(None, |bounds: Option<Self>, &p| {
-            let Some(Self { south_west, north_east }) = bounds else {
-                return Some(Self { south_west: p, north_east: p });
-            };
-            Some(Self {
-                south_west: Position::settled(south_west.lon().min(p.lon()), south_west.lat().min(p.lat())),
-                north_east: Position::settled(north_east.lon().max(p.lon()), north_east.lat().max(p.lat())),
-            })
-        })
+        positions.into_iter().map(|&p| Self { south_west: p, north_east: p }).reduce(Self::with)
     }
 
     /// The box with so much more on every side.
@@ -52,6 +44,26 @@ impl Bounds {
                 self.north_east.lat() + lat,
             ),
         }
+    }
+
+    /// The box about this one and another.
+    fn with(self, other: Self) -> Self {
+        let (a, b) = (self, other);
+        Self {
+            south_west: Position::settled(
+                a.south_west.lon().min(b.south_west.lon()),
+                a.south_west.lat().min(b.south_west.lat()),
+            ),
+            north_east: Position::settled(
+                a.north_east.lon().max(b.north_east.lon()),
+                a.north_east.lat().max(b.north_east.lat()),
+            ),
+        }
+    }
+
+    /// How large it is, in square degrees.
+    fn square(self) -> f64 {
+        (self.north_east.lon() - self.south_west.lon()) * (self.north_east.lat() - self.south_west.lat())
     }
 
     /// The middle of the box.
@@ -142,6 +154,12 @@ impl Plane {
 /// The direction of a segment in degrees clockwise from north, 0 to 360.
 pub(super) fn azimuth(along: Point) -> f64 {
     along.x.atan2(along.y).to_degrees().rem_euclid(360.0)
+}
+
+/// Whether p to q is surely farther than that from a to b, by the boxes about them: most of what a way has is nowhere near.
+pub(crate) fn apart(p: Point, q: Point, a: Point, b: Point, by: f64) -> bool {
+    let on_axis = |p: f64, q: f64, a: f64, b: f64| p.min(q) > a.max(b) + by || p.max(q) < a.min(b) - by;
+    on_axis(p.x, q.x, a.x, b.x) || on_axis(p.y, q.y, a.y, b.y)
 }
 
 /// Where two segments meet: the share of the first and of the second. None when they are parallel, also where they
@@ -242,8 +260,7 @@ impl Course {
                         && piece.end_m - pieces[first].start_m <= PIECE_M
                         && piece.start_m <= pieces[index - 1].end_m =>
                 {
-                    let corners = [&bounds.south_west, &bounds.north_east, &own.south_west, &own.north_east];
-                    (first, Bounds::about(corners).unwrap_or(own))
+                    (first, bounds.with(own))
                 }
                 Some((_, bounds)) => {
                     strides.push((index, bounds));
@@ -268,8 +285,19 @@ impl Course {
         })
     }
 
+    /// The boxes about the trace, out to the reach. Strides share one as long as it is no larger than theirs together: an index
+    /// is then asked seldom, and finds little beside what is wanted.
     pub(super) fn boxes(&self, reach_m: f64) -> Vec<Bounds> {
-        self.strides.iter().map(|(_, bounds)| bounds.widened(reach_m)).collect()
+        let mut boxes: Vec<Bounds> = Vec::new();
+        for own in self.strides.iter().map(|(_, bounds)| bounds.widened(reach_m)) {
+            match boxes.last_mut() {
+                Some(last) if last.with(own).square() <= last.square() + own.square() => {
+                    *last = last.with(own);
+                }
+                _ => boxes.push(own),
+            }
+        }
+        boxes
     }
 }
 
@@ -307,7 +335,9 @@ mod tests {
         }
         assert_eq!(Metres::new(reached).unwrap(), trace.length());
         assert_eq!(course.strides().map(|stride| stride.pieces.len()).sum::<usize>(), course.pieces().len());
-        for (stride, bounds) in course.strides().zip(course.boxes(200.0)) {
+        let boxes = course.boxes(200.0);
+        assert!(boxes.len() < course.strides().count() / 2);
+        for stride in course.strides() {
             for piece in stride.pieces {
                 assert!(stride.bounds.holds(piece.from) && stride.bounds.holds(piece.to));
                 let aside = geodesy::destination(
@@ -315,7 +345,7 @@ mod tests {
                     crate::units::Degrees::new(45.0).unwrap(),
                     Metres::from_const(199.0),
                 );
-                assert!(bounds.holds(aside));
+                assert!(boxes.iter().any(|bounds| bounds.holds(aside)));
             }
         }
     }

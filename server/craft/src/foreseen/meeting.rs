@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::{
     Along, Area, Drawn, Ground, MOST_CROSSINGS, Met, Passes, Structure, TooManyCrossings, Way,
-    course::{Bounds, Course, Piece, Point, azimuth, meet},
+    course::{Bounds, Course, Piece, Point, apart, azimuth, meet},
     width,
 };
 use crate::{geodesy::Position, obstacle::Obstacle, units::Metres};
@@ -146,14 +146,6 @@ fn once(found: &mut Vec<Meeting>) {
 
 pub(super) fn boxes<'a>(shapes: impl Iterator<Item = &'a [Position]>) -> Vec<Option<Bounds>> {
     shapes.map(Bounds::about).collect()
-}
-
-/// Whether the boxes about two segments are farther apart than so many metres.
-fn apart(p: Point, q: Point, a: Point, b: Point, by: f64) -> bool {
-    p.x.min(q.x) > a.x.max(b.x) + by
-        || a.x.min(b.x) > p.x.max(q.x) + by
-        || p.y.min(q.y) > a.y.max(b.y) + by
-        || a.y.min(b.y) > p.y.max(q.y) + by
 }
 
 fn passes(way: &Way) -> Passes {

@@ -194,15 +194,14 @@ fn propose(found: &Found<'_>, profile: &Profile) -> Proposal {
         || found.within_reach.iter().any(|place| place.kind == ReachKind::GoAndLook);
     let too_wide = found.width_m > MOST_SPANS * profile.span.normal.value.value();
     let site = found.site();
-    let ways = site::reckon(&site, profile).map(|answer| answer.ways).unwrap_or_default();
-    let best = ways.into_iter().find(|way| match way.choice.construction {
+    let best = site::best(&site, profile, |construction| match construction {
         Construction::ThroughCulvert => site.culvert.is_some(),
         Construction::UnderBridge => site.bridge.is_some(),
         Construction::OverheadTrees | Construction::OverheadPoles => false,
         Construction::OverheadLancePoles => found.obstacle != Obstacle::Stream || !too_wide,
         Construction::UnderRails | Construction::Buried | Construction::Ladder => true,
     });
-    match best {
+    match best.ok().flatten() {
         Some(way) => Proposal {
             construction: Some(way.choice.construction),
             because: way.reason,

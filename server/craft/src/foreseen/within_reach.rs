@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use super::{
     Ground, ReachKind, SpotKind, Structure, Way, WithinReach,
-    course::{Bounds, Plane, Point, meet},
+    course::{Bounds, Plane, apart, meet},
     meeting::{Meeting, On, from_segment, one_road},
 };
 use crate::{
@@ -179,11 +179,15 @@ fn look(
             continue;
         }
         let Some(kind) = what(piece.way, other) else { continue };
-        let places: Vec<Point> = other.positions.iter().map(|&place| plane.point(place)).collect();
-        for ends in places.windows(2) {
-            if let Some((share, _)) = meet(p, q, ends[0], ends[1]) {
+        let mut places = other.positions.iter().map(|&place| plane.point(place));
+        let Some(mut from) = places.next() else { continue };
+        for to in places {
+            if !apart(p, q, from, to, 0.01)
+                && let Some((share, _)) = meet(p, q, from, to)
+            {
                 tell(kind, other.drawn, share);
             }
+            from = to;
         }
     }
     for spot in &ground.spots {
