@@ -589,8 +589,8 @@ pub fn foresee(
     })
 }
 
-/// The boxes about the trace in which the ground has to be known: together no larger than boxes about short stretches of it, so
-/// that an index finds little beside what is wanted.
+/// The boxes about the trace in which the ground has to be known, each about a stretch of some hundred metres: few enough to
+/// ask an index for, and short enough that it finds little beside what is wanted.
 #[must_use]
 pub fn boxes(trace: &Trace, profile: &Profile) -> Vec<Bounds> {
     course::Course::of(trace).boxes(reach(profile).value())

@@ -1102,3 +1102,31 @@ impl List {
         self.add(what, Some(count), Some(length), why, source);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_best_of_some_constructions_is_the_first_of_them_in_the_whole_list() {
+        let passage = |distance| {
+            Some(Passage { there: true, distance_m: Some(Metres::from_const(distance)), flooded: None })
+        };
+        let places =
+            [(None, None), (passage(40.0), None), (passage(900.0), passage(60.0)), (None, passage(0.0))];
+        for obstacle in Obstacle::ALL {
+            for hard_surface in [None, Some(true), Some(false)] {
+                for (culvert, bridge) in places {
+                    let site = SiteInput { hard_surface, culvert, bridge, ..SiteInput::of(obstacle) };
+                    let ways = reckon(&site, Profile::field()).unwrap().ways;
+                    for left_out in Construction::ALL {
+                        let among = |construction| construction != left_out;
+                        let first = ways.iter().find(|way| among(way.choice.construction)).cloned();
+                        assert_eq!(best(&site, Profile::field(), among).unwrap(), first);
+                    }
+                    assert_eq!(best(&site, Profile::field(), |_| false).unwrap(), None);
+                }
+            }
+        }
+    }
+}

@@ -61,11 +61,6 @@ impl Bounds {
         }
     }
 
-    /// How large it is, in square degrees.
-    fn square(self) -> f64 {
-        (self.north_east.lon() - self.south_west.lon()) * (self.north_east.lat() - self.south_west.lat())
-    }
-
     /// The middle of the box.
     pub(crate) fn middle(self) -> Position {
         let (low, high) = (self.south_west, self.north_east);
@@ -285,16 +280,22 @@ impl Course {
         })
     }
 
-    /// The boxes about the trace, out to the reach. Strides share one as long as it is no larger than theirs together: an index
-    /// is then asked seldom, and finds little beside what is wanted.
+    /// The boxes about the trace, out to the reach. One about each short stride would overlap its neighbours for most of its ground,
+    /// and one about a long slanting stretch would hold much that is nowhere near.
     pub(super) fn boxes(&self, reach_m: f64) -> Vec<Bounds> {
+        /// As many reaches of the trace lie in one box: two boxes of half the length hold as much.
+        const REACHES: f64 = 4.0;
         let mut boxes: Vec<Bounds> = Vec::new();
-        for own in self.strides.iter().map(|(_, bounds)| bounds.widened(reach_m)) {
+        let mut begun_m = 0.0;
+        for stride in self.strides() {
+            let (Some(first), Some(last)) = (stride.pieces.first(), stride.pieces.last()) else { continue };
+            let own = stride.bounds.widened(reach_m);
             match boxes.last_mut() {
-                Some(last) if last.with(own).square() <= last.square() + own.square() => {
-                    *last = last.with(own);
+                Some(bounds) if last.end_m - begun_m <= REACHES * reach_m => *bounds = bounds.with(own),
+                _ => {
+                    begun_m = first.start_m;
+                    boxes.push(own);
                 }
-                _ => boxes.push(own),
             }
         }
         boxes

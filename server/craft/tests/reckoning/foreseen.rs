@@ -274,20 +274,18 @@ fn the_sea_is_on_the_right_of_the_shore_and_off_the_map_nothing_is_known() {
 }
 
 #[test]
-fn the_boxes_to_know_are_short_however_the_trace_is_drawn() {
-    let long = Trace::new(line(&[(0.0, 0.0), (90.0, 0.0)])).unwrap();
-    let dense =
-        Trace::new((0..5_000).map(|n| at(f64::from(n) / 1000.0, f64::from(n % 2) / 1e5)).collect()).unwrap();
-    assert!(
-        (16..=18).contains(&boxes(&long, Profile::field()).len()),
-        "{}",
-        boxes(&long, Profile::field()).len()
-    );
-    assert!(
-        (50..=52).contains(&boxes(&dense, Profile::field()).len()),
-        "{}",
-        boxes(&dense, Profile::field()).len()
-    );
+fn the_boxes_to_know_are_few_and_short_however_the_trace_is_drawn() {
+    // Six kilometres and a half either way, with boxes of four times the reach, 1,200 m.
+    let straight = Trace::new(line(&[(0.0, 0.0), (90.0, 0.0)])).unwrap();
+    let dense = (0..=9_000_u32).map(|n| at(f64::from(n) / 100.0, f64::from(n % 2) / 1e4)).collect();
+    for trace in [straight, Trace::new(dense).unwrap()] {
+        let boxes = boxes(&trace, Profile::field());
+        assert!((5..=7).contains(&boxes.len()), "{}", boxes.len());
+        for bounds in boxes {
+            let wide = (bounds.north_east.lon() - bounds.south_west.lon()) * 71_600.0;
+            assert!((600.0..=1_810.0).contains(&wide), "{wide}");
+        }
+    }
 }
 
 #[test]
