@@ -1,5 +1,5 @@
 /** A question to the service that a form puts: whether it is under way, and what went wrong with the last one. */
-import { Problem } from '../../api/client.ts';
+import { Problem } from '../api/client.ts';
 
 export class Asking {
   busy = $state(false);
