@@ -25,7 +25,10 @@ export default defineConfig({
     rolldownOptions: {
       output: {
         // What three pages or more share stays in one file: cut up by who shares it, it weighs more with every page.
-        codeSplitting: { groups: [{ name: 'common', test: /\/src\//, minShareCount: 3 }] },
+        // Not the frame of the pages that are fetched when somebody asks for them: nobody needs it before.
+        codeSplitting: {
+          groups: [{ name: 'common', test: /\/src\/(?!operation\/Frame\.svelte)/, minShareCount: 3 }],
+        },
       },
     },
   },

@@ -27,6 +27,7 @@ const seldom = [
   'Records',
   'QrCode',
   'Table',
+  'Frame',
   'Forecast',
   'AllLines',
   'forecast',

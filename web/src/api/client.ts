@@ -36,6 +36,10 @@ export class Unreachable extends Error {
   }
 }
 
+/** What went wrong, for the person: the service's own words, or what no answer means to them here. */
+export const inWords = (reason: unknown, unanswered: string): string =>
+  reason instanceof Problem ? reason.document.title : unanswered;
+
 interface Answered<T> {
   data?: T | undefined;
   error?: unknown;

@@ -6,6 +6,7 @@ import type {
   LineProperties,
   LineState,
   Obstacle,
+  Party,
 } from '../api/types.ts';
 import type { MapContent, MapCrew } from '../map/RouteMap.ts';
 import type { StripLine } from '../strip/line.ts';
@@ -19,6 +20,13 @@ export const obstacleWords: Record<Obstacle, string> = {
   path: 'path',
   railway: 'railway',
   stream: 'stream',
+};
+
+export const partyWords: Record<Party, string> = {
+  command_post: 'command post',
+  lead_team: 'lead team',
+  follow_up_team: 'follow-up team',
+  observer: 'observer',
 };
 
 export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);

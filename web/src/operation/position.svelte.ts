@@ -2,6 +2,7 @@
  * Where this device is. From its receiver when there is one and it may be asked; else where the person
  * tapped or what grid reference was typed. It says which, and how well it is known.
  */
+import type { Party } from '../api/types.ts';
 import type { Place } from './reporter.svelte.ts';
 
 export type Source = 'receiver' | 'hand';
@@ -77,3 +78,12 @@ class Standing {
 }
 
 export const standing = new Standing();
+
+/** Asks a team's receiver for as long as a component is there; nobody else is asked. To be called while it is made. */
+export function whereATeamStands(party: () => Party): void {
+  $effect(() => {
+    if (party() !== 'lead_team' && party() !== 'follow_up_team') return;
+    standing.start();
+    return () => standing.stop();
+  });
+}

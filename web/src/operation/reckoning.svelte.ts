@@ -2,6 +2,7 @@
  * A question to the service's reckoning while its numbers change: asked a moment after the last change, the
  * last good answer kept meanwhile, a refusal said beside the number that it names, and no answer said plainly.
  */
+import { untrack } from 'svelte';
 import { Problem, Unreachable } from '../api/client.ts';
 
 /** A number that is being typed is not asked about at every key. */
@@ -87,6 +88,28 @@ export class Reckoning<Asked, Answer> {
     this.unreachable = unreachable;
     this.asking = false;
   }
+}
+
+/**
+ * A reckoning for as long as a component is there: asked when what it hangs on changes, and once more when the signal is
+ * back. To be called while the component is made.
+ */
+export function reckonWhileSeen<Asked, Answer>(
+  feed: () => string,
+  question: () => Asked | null,
+  call: (asked: Asked, signal: AbortSignal) => Promise<Answer>,
+  after_ms?: number,
+): Reckoning<Asked, Answer> {
+  const reckoning = new Reckoning<Asked, Answer>(call);
+  $effect(() => {
+    const asked = question();
+    untrack(() => reckoning.ask(asked, after_ms));
+  });
+  $effect(() => {
+    if (feed() === 'live') untrack(() => reckoning.again());
+  });
+  $effect(() => () => reckoning.leave());
+  return reckoning;
 }
 
 /** The field stands in the document, or as the path with which the words begin. */

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { chainageWritten, stretchTyped } from './stretch.ts';
+import { chainageWritten, MOST_WIRE_M, stretchTyped, wireTyped } from './stretch.ts';
 
 describe('a stretch as it is typed', () => {
   it('has its near end first, whichever was written first', () => {
@@ -27,5 +27,18 @@ describe('a stretch as it is typed', () => {
 
   it('is offered to the metre or the foot, which are read again as they stand', () => {
     expect([chainageWritten(1_234.4, 'metric'), chainageWritten(1_234.4, 'miles')]).toEqual(['1234', '4050']);
+  });
+});
+
+describe('how much wire it is, as it is typed', () => {
+  it('is in feet where feet are shown, and in whatever unit is written', () => {
+    // The foot is 0.3048 m exactly (international yard and pound agreement of 1959).
+    expect([wireTyped('1000', 'miles'), wireTyped('1.2 km', 'miles')]).toEqual([304.8, 1_200]);
+  });
+
+  it('is more than nothing, and no more than one report may name', () => {
+    expect(wireTyped(String(MOST_WIRE_M), 'metric')).toBe(MOST_WIRE_M);
+    for (const text of ['', '0', '-5', 'a reel', String(MOST_WIRE_M + 1)])
+      expect(wireTyped(text, 'metric'), text).toBeNull();
   });
 });

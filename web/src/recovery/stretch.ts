@@ -6,6 +6,12 @@ import type { Stretch } from './standing.ts';
 /** The most wire that one report may name: no reel holds more, by the rules. */
 export const MOST_WIRE_M = 20_000;
 
+/** How much wire a field means; null where it is none that one report may name. */
+export function wireTyped(text: string, units: Units): number | null {
+  const length_m = lengthTyped(text, units);
+  return length_m !== null && length_m > 0 && length_m <= MOST_WIRE_M ? length_m : null;
+}
+
 /** A chainage as it stands in a field, told to the metre or foot. */
 export const chainageWritten = (chainage_m: number, units: Units): string =>
   String(Math.round(units === 'metric' ? chainage_m : chainage_m / FOOT_M));

@@ -1,6 +1,6 @@
 /** The review as it was read, and what the pictures of its lines are drawn from. */
 /* eslint svelte/prefer-svelte-reactivity: 'off' -- the map here is never changed, only replaced as a whole. */
-import { answered, Problem } from '../../api/client.ts';
+import { answered, inWords, Problem } from '../../api/client.ts';
 import type { ForecastAnswer, LineReview, Review } from '../../api/types.ts';
 import type { Picture } from '../../chart/time-distance.ts';
 import type { Live } from '../../operation/live.svelte.ts';
@@ -43,8 +43,7 @@ export class Hindsight {
       if (question === this.#question) this.pictures = pictures;
     } catch (reason) {
       if (question !== this.#question) return;
-      this.problem =
-        reason instanceof Problem ? reason.document.title : 'No signal: the review could not be fetched.';
+      this.problem = inWords(reason, 'No signal: the review could not be fetched.');
     } finally {
       if (question === this.#question) this.busy = false;
     }

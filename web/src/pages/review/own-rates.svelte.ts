@@ -1,5 +1,5 @@
 /** The section's own rates as the service estimates them, from this operation and from the cases that were brought along. */
-import { answered, Problem } from '../../api/client.ts';
+import { answered, inWords } from '../../api/client.ts';
 import type { Light, Means, OwnRates as Answer, RateCase } from '../../api/types.ts';
 import type { Live } from '../../operation/live.svelte.ts';
 import { broughtAlong, CasesUnread, LARGEST_BYTES, readCases } from './rates.ts';
@@ -77,8 +77,7 @@ export class OwnRates {
     } catch (reason) {
       if (question !== this.#question) return;
       this.#wanted = this.brought;
-      this.problem =
-        reason instanceof Problem ? reason.document.title : 'No signal: the rates could not be fetched.';
+      this.problem = inWords(reason, 'No signal: the rates could not be fetched.');
     } finally {
       if (question === this.#question) this.busy = false;
     }

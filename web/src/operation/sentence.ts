@@ -2,10 +2,10 @@
  * A report as one sentence, and a line as another: what a command post reads aloud. It names crossings by
  * what is crossed, how far along and which line, and writes only figures that the service gave.
  */
-import type { Body, CrossingFeature, Entry, LineFeature, Obstacle } from '../../api/types.ts';
-import { capital, lineName, lineStateWords, obstacleWords } from '../../operation/look.ts';
-import { constructionWords } from '../../strip/tag.ts';
-import { clock, distance, height, type Units } from '../../ui/figures.ts';
+import type { Body, CrossingFeature, Entry, LineFeature, Obstacle } from '../api/types.ts';
+import { constructionWords } from '../strip/tag.ts';
+import { clock, distance, height, type Units } from '../ui/figures.ts';
+import { capital, lineName, lineStateWords, obstacleWords } from './look.ts';
 
 /** What the sentences may speak of. */
 export interface Known {

@@ -1,5 +1,5 @@
 /** A question to the service that a form puts: whether it is under way, and what went wrong with the last one. */
-import { Problem } from '../../api/client.ts';
+import { inWords } from '../api/client.ts';
 
 export class Asking {
   busy = $state(false);
@@ -12,8 +12,7 @@ export class Asking {
     try {
       return await call();
     } catch (reason) {
-      this.problem =
-        reason instanceof Problem ? reason.document.title : 'No signal: nothing was done. Try again.';
+      this.problem = inWords(reason, 'No signal: nothing was done. Try again.');
       return null;
     } finally {
       this.busy = false;

@@ -1,7 +1,7 @@
 // What the sentences say is the project's own wording, and a common practice of log keeping, no source:
 // who, what, where. What they must never do is name the wrong crossing or write a figure nobody gave.
 import { describe, expect, it } from 'vitest';
-import type { Body, CrossingFeature, Entry, LineFeature } from '../../api/types.ts';
+import type { Body, CrossingFeature, Entry, LineFeature } from '../api/types.ts';
 import { lineSentence, reportSentence, worthTelling, type Known } from './sentence.ts';
 
 const now = Date.parse('2026-05-04T14:32:00');

@@ -2,8 +2,8 @@
  * One report and what became of it, for the sheet that asked for it: the refusal is read where the
  * person is looking, not at the foot of the page.
  */
-import type { Body } from '../../api/types.ts';
-import type { Place, Reporter } from '../../operation/reporter.svelte.ts';
+import type { Body } from '../api/types.ts';
+import type { Place, Reporter } from './reporter.svelte.ts';
 
 export type AnswerState = 'none' | 'waiting' | 'kept' | 'recorded' | 'refused';
 
