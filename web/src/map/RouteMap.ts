@@ -10,7 +10,7 @@ import {
   type MapMouseEvent,
   type StyleSpecification,
 } from 'maplibre-gl';
-import type { Feature, FeatureCollection, LineString, Point } from 'geojson';
+import type { Feature, LineString, Point } from 'geojson';
 import workerUrl from 'virtual:map-worker';
 import type { State, TagLook } from '../strip/tag.ts';
 import type { Light } from '../ui/tokens.ts';
@@ -103,7 +103,8 @@ const margin = { top: 24, right: 72, bottom: 72, left: 32 };
 export class RouteMap {
   readonly #library: Library;
   readonly #options: RouteMapOptions;
-  readonly #drawn = new Map<SourceId, Feature[]>();
+  /** what each source shows, by the ids, with what it was made of */
+  readonly #drawn = new Map<SourceId, ReadonlyMap<string, Drawn>>();
   #shown: MapContent | null = null;
   #ready = false;
   #light: Light;
@@ -144,7 +145,7 @@ export class RouteMap {
     });
     map.on('style.load', () => {
       this.#ready = true;
-      for (const [source, features] of this.#drawn) this.#write(source, features);
+      for (const [source, drawn] of this.#drawn) this.#write(source, new Map(), drawn);
       if (this.#chosen !== null) this.#mark(this.#chosen, true);
     });
     map.on('click', (event) => this.#pressed(event));
@@ -169,17 +170,16 @@ export class RouteMap {
     options.onmove(this.sight());
   }
 
-  /** Draws these traces and crossings, and no others. A list that is the same as before is not drawn again. */
+  /** Draws these traces and crossings, and no others. What is the same thing as before is not drawn again. */
   show({ planned, laid, crossings, stretch }: MapContent): void {
     const before = this.#shown;
     if (stretch !== before?.stretch) {
-      const searched =
-        stretch && stretch.length > 1 ? [traceFeature({ id: 'stretch', positions: stretch })] : [];
-      this.#draw('stretch', searched);
+      const searched = stretch && stretch.length > 1 ? [{ id: 'stretch', positions: stretch }] : [];
+      this.#draw('stretch', searched, traceFeature);
     }
-    if (planned !== before?.planned) this.#draw('planned', planned.map(traceFeature));
-    if (laid !== before?.laid) this.#draw('laid', laid.map(traceFeature));
-    if (crossings !== before?.crossings) this.#draw('crossings', crossings.map(crossingFeature));
+    if (planned !== before?.planned) this.#draw('planned', planned, traceFeature);
+    if (laid !== before?.laid) this.#draw('laid', laid, traceFeature);
+    if (crossings !== before?.crossings) this.#draw('crossings', crossings, crossingFeature);
     this.#shown = { planned, laid, crossings, ...(stretch ? { stretch } : {}) };
   }
 
@@ -197,23 +197,19 @@ export class RouteMap {
 
   /** Where the device is, and within how many metres it knows that. */
   stand(position: LonLat | null, accuracy_m = 0): void {
-    this.#draw(
-      'here',
-      position ? [pointFeature(position, { pixels: accuracy_m / metresPerPixel(position[1], 0) })] : [],
+    this.#draw('here', position ? [{ id: 'here', position }] : [], (here) =>
+      pointFeature(here, { pixels: accuracy_m / metresPerPixel(here.position[1], 0) }),
     );
   }
 
   /** The crews that share where they are. */
   showCrews(crews: readonly MapCrew[]): void {
-    this.#draw(
-      'crews',
-      crews.map(({ id, label, position }) => pointFeature(position, { id, label })),
-    );
+    this.#draw('crews', crews, (crew) => pointFeature(crew, { label: crew.label }));
   }
 
   /** Points at where the next crossing would be dropped. */
   drop(position: LonLat | null): void {
-    this.#draw('drop', position ? [pointFeature(position, {})] : []);
+    this.#draw('drop', position ? [{ id: 'drop', position }] : [], (drop) => pointFeature(drop, {}));
   }
 
   wear(light: Light): void {
@@ -289,15 +285,29 @@ export class RouteMap {
     }
   }
 
-  #draw(source: SourceId, features: Feature[]): void {
-    this.#drawn.set(source, features);
-    if (this.#ready) this.#write(source, features);
+  #draw<T extends { id: string }>(
+    source: SourceId,
+    things: readonly T[],
+    feature: (thing: T) => Feature,
+  ): void {
+    const before = this.#drawn.get(source) ?? new Map<string, Drawn>();
+    const now = new Map(
+      things.map((thing): [string, Drawn] => {
+        const drawn = before.get(thing.id);
+        return [thing.id, drawn?.of === thing ? drawn : { of: thing, feature: feature(thing) }];
+      }),
+    );
+    this.#drawn.set(source, now);
+    if (this.#ready) this.#write(source, before, now);
   }
 
-  #write(source: SourceId, features: Feature[]): void {
+  /** The library takes what changed alone, and draws anew only the tiles that it lies in. */
+  #write(source: SourceId, before: ReadonlyMap<string, Drawn>, now: ReadonlyMap<string, Drawn>): void {
     const target = this.#library.getSource<GeoJSONSource>(source);
     if (!target) throw new Error(`The map has no source '${source}'`);
-    void target.setData(collection(features));
+    const remove = [...before.keys()].filter((id) => !now.has(id));
+    const add = [...now].filter(([id, drawn]) => before.get(id) !== drawn).map(([, { feature }]) => feature);
+    if (remove.length > 0 || add.length > 0) void target.updateData({ remove, add });
   }
 
   #mark(crossing: string, chosen: boolean): void {
@@ -337,7 +347,11 @@ export class RouteMap {
   }
 }
 
-const collection = (features: Feature[]): FeatureCollection => ({ type: 'FeatureCollection', features });
+/** A feature, and the trace, crossing or place that it was made of. */
+interface Drawn {
+  of: unknown;
+  feature: Feature;
+}
 
 const traceFeature = ({ id, name = '', positions }: MapTrace): Feature<LineString> => ({
   type: 'Feature',
@@ -346,24 +360,29 @@ const traceFeature = ({ id, name = '', positions }: MapTrace): Feature<LineStrin
 });
 
 const crossingFeature = ({ id, position, ...look }: MapCrossing): Feature<Point> =>
-  pointFeature(position, {
-    id,
-    picture: tagName(look),
-    urgency: urgency[look.state] + (look.inTraffic ? 10 : 0),
-  });
+  pointFeature(
+    { id, position },
+    {
+      picture: tagName(look),
+      urgency: urgency[look.state] + (look.inTraffic ? 10 : 0),
+    },
+  );
 
-const pointFeature = (position: LonLat, properties: Record<string, string | number>): Feature<Point> => ({
+const pointFeature = (
+  { id, position }: { id: string; position: LonLat },
+  properties: Record<string, string | number>,
+): Feature<Point> => ({
   type: 'Feature',
-  properties,
+  properties: { id, ...properties },
   geometry: { type: 'Point', coordinates: [...position] },
 });
 
 function style(operation: string, light: Light): StyleSpecification {
-  const drawn = (promoted: boolean) => ({
+  const drawn = {
     type: 'geojson' as const,
-    data: collection([]),
-    ...(promoted ? { promoteId: 'id' } : {}),
-  });
+    data: { type: 'FeatureCollection' as const, features: [] },
+    promoteId: 'id',
+  };
   const sources: Record<SourceId, StyleSpecification['sources'][string]> = {
     terrain: {
       type: 'vector',
@@ -371,13 +390,13 @@ function style(operation: string, light: Light): StyleSpecification {
       minzoom: FIRST_ZOOM,
       maxzoom: LAST_ZOOM,
     },
-    stretch: drawn(false),
-    planned: drawn(true),
-    laid: drawn(true),
-    crossings: drawn(true),
-    crews: drawn(false),
-    here: drawn(false),
-    drop: drawn(false),
+    stretch: drawn,
+    planned: drawn,
+    laid: drawn,
+    crossings: drawn,
+    crews: drawn,
+    here: drawn,
+    drop: drawn,
   };
   return { version: 8, sources, layers: layers(light) };
 }
