@@ -32,7 +32,7 @@ use run::{Play, play};
 
 pub use helps::{Altered, Help};
 pub(crate) use live::minutes;
-pub use live::{Asked, NotForeseen, Shown, from_line, shown};
+pub use live::{Asked, NotForeseen, Shown, from_line, from_plan, shown};
 pub use several::{
     All, LeadTeams, LineTimes, MOST_LINES, NotAllForeseen, NotSeveral, OneOf, Several, SeveralAnswer,
     from_lines, reckon_several,

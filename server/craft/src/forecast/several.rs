@@ -276,7 +276,10 @@ pub enum NotAllForeseen {
 
 impl NoAnswer for NotAllForeseen {
     fn field(&self) -> Option<String> {
-        None
+        match self {
+            Self::Line { error: NotForeseen::Begun { .. }, .. } => Some("set_out_at".to_owned()),
+            _ => None,
+        }
     }
 }
 
