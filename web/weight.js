@@ -29,7 +29,7 @@ const seldom = [
   'Table',
   'Forecast',
   'AllLines',
-  'forecast',
+  'Helps',
   'Replay',
   'seldom',
   'Review',
