@@ -30,7 +30,7 @@ const seldom = [
   'Frame',
   'Forecast',
   'AllLines',
-  'forecast',
+  'Helps',
   'Replay',
   'seldom',
   'Review',

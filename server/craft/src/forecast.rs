@@ -9,6 +9,7 @@
 
 mod clock;
 mod course;
+mod helps;
 mod live;
 mod run;
 mod several;
@@ -19,22 +20,19 @@ use utoipa::ToSchema;
 
 use crate::{
     bounds::{NoAnswer, OutOfBounds, count, range},
-    construction::Construction,
     geodesy::Position,
-    guide,
-    obstacle::Obstacle,
     pace::{self, Light},
-    profile::Profile,
     sun,
     units::{Metres, Minutes, Times},
 };
 
 use clock::Conditions;
 use course::Course;
-use run::{Play, Played, play};
+use run::{Play, play};
 
+pub use helps::{Altered, Help};
 pub(crate) use live::minutes;
-pub use live::{Asked, NotForeseen, Shown, from_line, shown};
+pub use live::{Asked, NotForeseen, Shown, from_line, from_plan, shown};
 pub use several::{
     All, LeadTeams, LineTimes, MOST_LINES, NotAllForeseen, NotSeveral, OneOf, Several, SeveralAnswer,
     from_lines, reckon_several,
@@ -52,8 +50,6 @@ const MOST_PLAYED: u32 = 500_000;
 const LONGEST_MIN: f64 = 40_320.0;
 /// Sunrises and sunsets are reckoned for so many days; after them the light stays as it is.
 const DAYS_OF_LIGHT: u32 = 90;
-/// Other constructions that are tried, the most.
-const MOST_OTHERS: usize = 5;
 
 /// What it takes to forecast a line.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -322,54 +318,6 @@ pub struct AtCrossing {
     pub finished: Time,
 }
 
-/// What was altered to see whether it helps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
-#[serde(tag = "what", rename_all = "snake_case")]
-#[schema(as = ForecastAltered)]
-pub enum Altered {
-    /// One follow-up team more.
-    AnotherTeam {
-        /// How many then.
-        follow_up_teams: u8,
-    },
-    /// Another order of the follow-up teams' work.
-    AnotherOrder {
-        /// Which.
-        order: Order,
-    },
-    /// The follow-up team sets out with the lead team.
-    AtOnce,
-    /// Another construction, wherever nobody has begun to build.
-    AnotherConstruction {
-        /// At which obstacles.
-        obstacle: Obstacle,
-        /// In place of which.
-        instead_of: Construction,
-        /// Which.
-        construction: Construction,
-        /// At how many crossings.
-        count: usize,
-    },
-}
-
-/// What would help, and how much. A figure below zero says that it would do harm.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
-#[schema(as = ForecastHelp)]
-pub struct Help {
-    /// What was altered.
-    pub altered: Altered,
-    /// When the line is through then.
-    pub through: Time,
-    /// When it is finished then.
-    pub finished: Time,
-    /// Minutes of the time in which it is through in half of the runs.
-    pub through_sooner_min: f64,
-    /// Minutes of the time in which it is finished in half of the runs.
-    pub finished_sooner_min: f64,
-    /// Minutes for which wire lies unfinished across traffic, all crossings together, on average.
-    pub unsafe_less_min: f64,
-}
-
 /// A line's forecast.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 #[schema(as = ForecastAnswer)]
@@ -517,8 +465,15 @@ fn check_so_far(so_far: &SoFar, line: &pace::Input) -> Result<(), Error> {
 pub fn reckon(input: &Input) -> Result<Answer, Error> {
     check(input)?;
     let conditions = Conditions::of(input.sun, input.line.light, input.breaks);
-    let course = Course::of(&input.line, input.so_far.as_ref());
-    let played = play(&Play::of(input, &course), &conditions);
+    let so_far = input.so_far.as_ref();
+    let course = Course::of(&input.line, so_far);
+    let asked = Play::of(input, &course);
+    let played = play(&asked, &conditions);
+    let helps = if input.try_helps {
+        helps::helps(&asked, &[(&input.line, so_far)], &conditions, &played)
+    } else {
+        Vec::new()
+    };
     let through = time(&played.through);
     let finished = time(&played.finished);
     let line = &played.lines[0];
@@ -537,7 +492,7 @@ pub fn reckon(input: &Input) -> Result<Answer, Error> {
         in_traffic: time(&played.in_traffic),
         crossings: crossings.collect(),
         light: conditions.until(finished_at.p90_at),
-        helps: if input.try_helps { helps(input, &course, &conditions, &played) } else { Vec::new() },
+        helps,
         cautions: CAUTIONS.to_vec(),
     })
 }
@@ -583,93 +538,6 @@ fn mean(runs: &[f64]) -> f64 {
     // About the first, so that equal times have that very time as their mean.
     let first = runs.first().copied().unwrap_or(0.0);
     first + runs.iter().map(|run| run - first).sum::<f64>() / count
-}
-
-/// What can be altered, each with the question that it makes.
-fn alterations(input: &Input, course: &Course) -> Vec<(Altered, Input)> {
-    let asked = || Input { try_helps: false, ..input.clone() };
-    let mut tried = Vec::new();
-    let open = course.stops.iter().filter(|stop| !stop.finished).count();
-    if input.follow_up_teams < MOST_TEAMS && open > 0 {
-        let follow_up_teams = input.follow_up_teams + 1;
-        tried.push((Altered::AnotherTeam { follow_up_teams }, Input { follow_up_teams, ..asked() }));
-    }
-    for order in [Order::Along, Order::Nearest, Order::TrafficFirst] {
-        if order != input.order && open > 1 {
-            tried.push((Altered::AnotherOrder { order }, Input { order, ..asked() }));
-        }
-    }
-    if input.line.follow_up_after_min > Minutes::ZERO {
-        let mut other = asked();
-        other.line.follow_up_after_min = Minutes::ZERO;
-        tried.push((Altered::AtOnce, other));
-    }
-    tried.extend(other_constructions(input, course));
-    tried
-}
-
-/// For each obstacle and construction, the quickest that the trade allows there too and that wants nothing to be there.
-fn other_constructions(input: &Input, course: &Course) -> Vec<(Altered, Input)> {
-    let minutes = |construction| pace::lead_minutes(construction).0 + pace::follow_up_minutes(construction).0;
-    let untouched: Vec<usize> =
-        course.stops.iter().filter(|stop| stop.untouched).map(|stop| stop.number).collect();
-    let mut kinds: Vec<(Obstacle, Construction)> = Vec::new();
-    for crossing in untouched.iter().filter_map(|&number| input.line.crossings.get(number)) {
-        if !kinds.contains(&(crossing.obstacle, crossing.construction)) {
-            kinds.push((crossing.obstacle, crossing.construction));
-        }
-    }
-    let mut tried = Vec::new();
-    for (obstacle, instead_of) in kinds {
-        // Whether it can be dug there nobody has said here: what usually holds is taken.
-        let guide = guide::guide(obstacle, obstacle.usually_hard(), Profile::field());
-        let allowed = guide.allowed.iter().map(|choice| choice.construction).filter(|&construction| {
-            matches!(construction, Construction::OverheadLancePoles | Construction::Buried)
-        });
-        let Some(construction) = allowed.min_by_key(|&construction| minutes(construction)) else { continue };
-        if minutes(construction) >= minutes(instead_of) {
-            continue;
-        }
-        let mut other = Input { try_helps: false, ..input.clone() };
-        let mut changed = 0;
-        for &number in &untouched {
-            if let Some(crossing) = other.line.crossings.get_mut(number)
-                && (crossing.obstacle, crossing.construction) == (obstacle, instead_of)
-            {
-                crossing.construction = construction;
-                changed += 1;
-            }
-        }
-        let altered = Altered::AnotherConstruction { obstacle, instead_of, construction, count: changed };
-        tried.push((changed, altered, other));
-    }
-    tried.sort_by_key(|&(changed, ..)| std::cmp::Reverse(changed));
-    tried.into_iter().take(MOST_OTHERS).map(|(_, altered, other)| (altered, other)).collect()
-}
-
-fn helps(input: &Input, course: &Course, conditions: &Conditions, played: &Played) -> Vec<Help> {
-    let half = |runs: &[f64]| time(runs).p50_min.value();
-    let (through, finished) = (half(&played.through), half(&played.finished));
-    let mut helps: Vec<Help> = alterations(input, course)
-        .into_iter()
-        .map(|(altered, other)| {
-            let course = Course::of(&other.line, other.so_far.as_ref());
-            let with = play(&Play::of(&other, &course), conditions);
-            Help {
-                altered,
-                through: time(&with.through),
-                finished: time(&with.finished),
-                through_sooner_min: through - half(&with.through),
-                finished_sooner_min: finished - half(&with.finished),
-                unsafe_less_min: mean(&played.in_traffic) - mean(&with.in_traffic),
-            }
-        })
-        .collect();
-    helps.sort_by(|a, b| {
-        let sooner = b.finished_sooner_min.total_cmp(&a.finished_sooner_min);
-        sooner.then(b.unsafe_less_min.total_cmp(&a.unsafe_less_min))
-    });
-    helps
 }
 
 /// The light that a question names, as a place in what is kept for each light.

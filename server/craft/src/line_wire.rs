@@ -258,6 +258,8 @@ pub(crate) struct Drawn {
     pub(crate) wire: wire::Answer,
     /// Reels to be begun after the first.
     pub(crate) reel_changes: u16,
+    /// The question that was put to the reckoning of time.
+    pub(crate) asked_pace: pace::Input,
     /// The time of the lead team and of the follow-up team.
     pub(crate) pace: pace::Answer,
     /// What had to be taken for granted.
@@ -281,8 +283,9 @@ pub(crate) fn reckon_drawn(
     // Each reel that is begun is spliced to the one before.
     asked.wire.splices = reel_changes;
     let wire = wire::reckon(&asked.wire)?;
-    let pace = pace::reckon(&asked.pace(plan, reel_changes, profile))?;
-    Ok(Drawn { wire, reel_changes, pace, remarks: asked.remarks })
+    let asked_pace = asked.pace(plan, reel_changes, profile);
+    let pace = pace::reckon(&asked_pace)?;
+    Ok(Drawn { wire, reel_changes, asked_pace, pace, remarks: asked.remarks })
 }
 
 /// A line's record as the reckoning of a fault takes it, and the crossings in its order. Where a call was made the line was

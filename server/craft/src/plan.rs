@@ -17,7 +17,7 @@ use crate::{
     guide,
     ids::{CrossingId, LineId},
     line::Line,
-    line_wire::{self, PacePlan},
+    line_wire::{self, Drawn, PacePlan},
     obstacle::Obstacle,
     pace::{self, Light, Means},
     profile::Profile,
@@ -261,6 +261,25 @@ impl Plan {
         }
     }
 
+    /// By which light and means it is to be done, and when the follow-up team sets out.
+    #[must_use]
+    pub fn pace_plan(&self) -> PacePlan {
+        PacePlan {
+            light: self.light,
+            lead_means: self.lead_means,
+            follow_up_means: self.follow_up_means,
+            follow_up_after: self.follow_up_after_min,
+        }
+    }
+
+    /// Its wire and its time as of a line of which nothing is laid, by its own light and means or by others.
+    pub(crate) fn reckon(&self, profile: &Profile, by: PacePlan) -> Result<Drawn, line_wire::Error> {
+        let crossings: Vec<Crossing> = self.crossings.iter().map(|c| self.as_foreseen(c)).collect();
+        let detours: HashMap<CrossingId, Metres> =
+            self.crossings.iter().filter_map(|c| Some((c.crossing, c.detour_m?))).collect();
+        line_wire::reckon_drawn(self.trace.length(), &crossings, &detours, profile, by)
+    }
+
     /// What it takes: wire, reels, crossings by kind, and time.
     ///
     /// # Units
@@ -276,17 +295,7 @@ impl Plan {
                     .map_err(|refusal| PlanError::Refused { crossing: number, refusal: Box::new(refusal) })?;
             }
         }
-        let crossings: Vec<Crossing> = self.crossings.iter().map(|c| self.as_foreseen(c)).collect();
-        let detours: HashMap<CrossingId, Metres> =
-            self.crossings.iter().filter_map(|c| Some((c.crossing, c.detour_m?))).collect();
-        let pace_plan = PacePlan {
-            light: self.light,
-            lead_means: self.lead_means,
-            follow_up_means: self.follow_up_means,
-            follow_up_after: self.follow_up_after_min,
-        };
-        let reckoned =
-            line_wire::reckon_drawn(self.trace.length(), &crossings, &detours, profile, pace_plan)?;
+        let reckoned = self.reckon(profile, self.pace_plan())?;
         let mut counts: BTreeMap<(Obstacle, Option<Construction>), usize> = BTreeMap::new();
         for crossing in &self.crossings {
             *counts.entry((crossing.obstacle, crossing.construction)).or_default() += 1;

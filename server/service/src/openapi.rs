@@ -84,6 +84,7 @@ fn with_pass() -> OpenApiRouter<Arc<Service>> {
         .routes(routes!(api::recovery::line_recovery))
         .routes(routes!(api::recovery::stores))
         .routes(routes!(api::forecast::line_forecast))
+        .routes(routes!(api::forecast::plan_forecast))
         .routes(routes!(api::forecast::operation_forecast))
         .routes(routes!(api::crossing::crossings))
         .routes(routes!(api::crew_position::crews))

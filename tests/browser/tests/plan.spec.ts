@@ -74,6 +74,23 @@ test('a trace is drawn, bent, undone and issued, and what it meets is ahead of t
   await expect(post.getByText('Saved as plan 1.', { exact: false })).toBeVisible();
   await expect(post.getByRole('row', { name: 'People' })).toContainText('10');
   await expect(lead.getByText('was drawn anew', { exact: false })).toBeHidden();
+
+  // Before it is issued the chief asks when it would be through; the plan's own light stands in the form.
+  await post.getByRole('button', { name: 'When would plan 1 be through?' }).click();
+  await expect(post.getByRole('heading', { name: 'When would line 12 be through by plan 1?' })).toBeVisible();
+  await expect(post.getByText(/^Through by \d\d:\d\d( tomorrow)?, as likely as not/)).toBeVisible();
+  await expect(post.getByText('by day throughout.', { exact: false })).toBeVisible();
+  await expect(post.getByRole('radio', { name: 'day', exact: true })).toBeChecked();
+  const questions: string[] = [];
+  post.on('request', (request) => void (/forecast/.test(request.url()) && questions.push(request.url())));
+  await post.getByRole('radio', { name: '10 min after 50 min of work' }).check();
+  await post.getByLabel('The lead team sets out at').fill('06:30');
+  await expect(post.getByText(/^Set out at 06:30/)).toBeVisible();
+  expect(questions.every((url) => /plans\/1\/forecast\?/.test(url)), questions.join(' ')).toBe(true);
+  expect(questions.at(-1)).toMatch(/set_out_at=.*break_after_min=50&break_length_min=10/);
+  expect(await grave(post), 'the forecast of a plan').toEqual([]);
+  expect(new URL(post.url()).search).toBe(`?page=forecast&line=${line}&plan=1`);
+  await post.getByRole('button', { name: 'Back' }).click();
   await post.getByRole('button', { name: 'Issue plan 1' }).click();
   await expect(post.getByText(`Plan 1 is issued: ${met} crossings foreseen`, { exact: false })).toBeVisible();
 

@@ -86,6 +86,7 @@ test('all lines are forecast together, and one lead team for all of them takes l
   await post.getByRole('button', { name: 'When will the lines be through?' }).click();
   for (const name of [/^Line 12 /, /^Line 13 /, /^All of them /]) await expect(post.getByRole('row', { name })).toBeVisible();
   await expect(post.getByText(/^All finished and proved by \d\d:\d\d/)).toBeVisible();
+  await expect(post.getByRole('region', { name: 'What would help most' }).getByText(/^A (second|third) follow-up team/)).toBeVisible();
   expect(await grave(post)).toEqual([]);
 
   await post.getByLabel('Follow-up teams', { exact: true }).fill('0');

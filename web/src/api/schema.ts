@@ -279,7 +279,7 @@ export interface paths {
     };
     /**
      * When each line that is not proved yet, nor ordered up, and all of them will be through and finished from how they stand
-     *     now: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
+     *     now, and what would help: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
      */
     get: operations['operation_forecast'];
     put?: never;
@@ -446,6 +446,26 @@ export interface paths {
     };
     /** One plan, whole. */
     get: operations['saved_plan'];
+    put?: never;
+    post?: never;
+    delete?: never;
+    options?: never;
+    head?: never;
+    patch?: never;
+    trace?: never;
+  };
+  '/api/operations/{op}/lines/{line}/plans/{version}/forecast': {
+    parameters: {
+      query?: never;
+      header?: never;
+      path?: never;
+      cookie?: never;
+    };
+    /**
+     * When a line would be through and finished by one of its saved plans, issued or not, before the start: with the plan's trace,
+     *     crossings, constructions, light and means unless the question says otherwise, and what would help.
+     */
+    get: operations['plan_forecast'];
     put?: never;
     post?: never;
     delete?: never;
@@ -2311,14 +2331,14 @@ export interface components {
     ForecastHelp: {
       /** @description What was altered. */
       altered: components['schemas']['ForecastAltered'];
-      /** @description When it is finished then. */
+      /** @description When it is finished then; of several, the last. */
       finished: components['schemas']['ForecastTime'];
       /**
        * Format: double
        * @description Minutes of the time in which it is finished in half of the runs.
        */
       finished_sooner_min: number;
-      /** @description When the line is through then. */
+      /** @description When the line is through then; of several, the last. */
       through: components['schemas']['ForecastTime'];
       /**
        * Format: double
@@ -2402,6 +2422,8 @@ export interface components {
       all: components['schemas']['ForecastAllTimes'];
       /** @description What to heed. */
       cautions: string[];
+      /** @description What would help with all of them together, the most first. */
+      helps: components['schemas']['ForecastHelp'][];
       /** @description For how long wire lies unfinished across traffic, all crossings of all lines together. */
       in_traffic: components['schemas']['ForecastTime'];
       /** @description The light as it changes until all is finished in nine of ten runs; empty where it holds throughout. */
@@ -3005,7 +3027,7 @@ export interface components {
       /** @description Those that are marked, passed or in hand. */
       unfinished: number;
     };
-    /** @description A line's forecast from how it stands. */
+    /** @description A line's forecast, from how it stands or from a plan of it. */
     LineForecast: {
       /** @description The question that was put to the forecast: alter it and put it again. */
       asked: components['schemas']['ForecastInput'];
@@ -3013,10 +3035,10 @@ export interface components {
       forecast: components['schemas']['ForecastAnswer'];
       /**
        * Format: int64
-       * @description The entry that it stands on.
+       * @description The entry that it stands on; a plan's stands on none, and this is the last when it was reckoned.
        */
       sequence: number;
-      /** @description What its teams have shown so far. */
+      /** @description What its teams have shown so far; before the start, nothing. */
       shown: components['schemas']['ForecastShown'];
     };
     /** @description A line handed over. */
@@ -7168,13 +7190,18 @@ export interface operations {
         follow_up_teams?: number;
         /** @description What a follow-up team that is free goes to; the next along the wire unless given. */
         order?: 'along' | 'nearest' | 'traffic_first';
-        /** @description By which light throughout; unless given, as the sun rises and sets there from now on. */
-        light?: 'day' | 'night';
-        /** @description What carries the lead team's reels; the crew unless given. */
+        /** @description By which light; unless given, as the sun rises and sets there, and for a plan by the plan's. */
+        light?: 'sun' | 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given, and for a plan what the plan has. */
         lead_means?: 'vehicle' | 'wagon' | 'foot';
-        /** @description What carries the follow-up teams; nothing unless given. */
+        /** @description What carries the follow-up teams; nothing unless given, and for a plan what the plan has. */
         follow_up_means?: 'vehicle' | 'wagon' | 'foot';
-        /** @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given. */
+        /** @description When the lead team sets out, as a time in UTC; now unless given. Not of a line that is begun. */
+        set_out_at?: string;
+        /**
+         * @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given, and for a
+         *     plan as it has it.
+         */
         follow_up_after_min?: number;
         /**
          * @description After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
@@ -7552,13 +7579,18 @@ export interface operations {
         follow_up_teams?: number;
         /** @description What a follow-up team that is free goes to; the next along the wire unless given. */
         order?: 'along' | 'nearest' | 'traffic_first';
-        /** @description By which light throughout; unless given, as the sun rises and sets there from now on. */
-        light?: 'day' | 'night';
-        /** @description What carries the lead team's reels; the crew unless given. */
+        /** @description By which light; unless given, as the sun rises and sets there, and for a plan by the plan's. */
+        light?: 'sun' | 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given, and for a plan what the plan has. */
         lead_means?: 'vehicle' | 'wagon' | 'foot';
-        /** @description What carries the follow-up teams; nothing unless given. */
+        /** @description What carries the follow-up teams; nothing unless given, and for a plan what the plan has. */
         follow_up_means?: 'vehicle' | 'wagon' | 'foot';
-        /** @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given. */
+        /** @description When the lead team sets out, as a time in UTC; now unless given. Not of a line that is begun. */
+        set_out_at?: string;
+        /**
+         * @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given, and for a
+         *     plan as it has it.
+         */
         follow_up_after_min?: number;
         /**
          * @description After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
@@ -7819,6 +7851,94 @@ export interface operations {
         };
       };
       404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+    };
+  };
+  plan_forecast: {
+    parameters: {
+      query?: {
+        /** @description Follow-up teams that share the work, from 1 to 20; 1 unless given. */
+        follow_up_teams?: number;
+        /** @description What a follow-up team that is free goes to; the next along the wire unless given. */
+        order?: 'along' | 'nearest' | 'traffic_first';
+        /** @description By which light; unless given, as the sun rises and sets there, and for a plan by the plan's. */
+        light?: 'sun' | 'day' | 'night';
+        /** @description What carries the lead team's reels; the crew unless given, and for a plan what the plan has. */
+        lead_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description What carries the follow-up teams; nothing unless given, and for a plan what the plan has. */
+        follow_up_means?: 'vehicle' | 'wagon' | 'foot';
+        /** @description When the lead team sets out, as a time in UTC; now unless given. Not of a line that is begun. */
+        set_out_at?: string;
+        /**
+         * @description How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given, and for a
+         *     plan as it has it.
+         */
+        follow_up_after_min?: number;
+        /**
+         * @description After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
+         *     `break_length_min`.
+         */
+        break_after_min?: number;
+        /** @description For how long it rests, in minutes from 0 to 1,440. */
+        break_length_min?: number;
+        /** @description Who lays several lines: each its own lead team unless given. On one line alone it alters nothing. */
+        lead_teams?: 'each' | 'one';
+        /** @description How often it is played through, from 1 to 5,000; 1,000 unless given, and less of many lines with many crossings. */
+        runs?: number;
+        /** @description What chance begins with; 0 unless given. */
+        seed?: number;
+        /** @description Which pass to speak with, in a browser that holds several. */
+        seat?: string;
+      };
+      header?: never;
+      path: {
+        op: components['schemas']['OperationId'];
+        line: components['schemas']['LineId'];
+        version: components['schemas']['PlanVersion'];
+      };
+      cookie?: never;
+    };
+    requestBody?: never;
+    responses: {
+      200: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['LineForecast'];
+        };
+      };
+      400: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      401: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      404: {
+        headers: {
+          [name: string]: unknown;
+        };
+        content: {
+          'application/json': components['schemas']['ProblemDocument'];
+        };
+      };
+      422: {
         headers: {
           [name: string]: unknown;
         };

@@ -1,5 +1,5 @@
 /** The API's shapes by short names. They are made from the service's own description; none is written by hand. */
-import type { components } from './schema.ts';
+import type { components, operations } from './schema.ts';
 
 type Shapes = components['schemas'];
 
@@ -97,6 +97,7 @@ export type ForecastMoment = Shapes['ForecastMoment'];
 export type ForecastHelp = Shapes['ForecastHelp'];
 export type ForecastOrder = Shapes['ForecastOrder'];
 export type ForecastShown = Shapes['ForecastShown'];
+export type ForecastQuestion = NonNullable<operations['line_forecast']['parameters']['query']>;
 export type OperationForecast = Shapes['OperationForecast'];
 export type OperationReplay = Shapes['OperationReplay'];
 export type Review = Shapes['OperationReview'];

@@ -10,6 +10,7 @@ test('an address that was written leads back to its page', () => {
     { page: 'replay', after: 4711 },
     ...operationPages.map((page) => ({ page })),
     ...linePages.map((page) => ({ page, line })),
+    { page: 'forecast', line, plan: 12 },
   ] as const)
     expect(read(written(where))).toEqual(where);
 });
@@ -18,4 +19,7 @@ test('an address that no page ever wrote leads to one’s own', () => {
   for (const search of ['', '?page=plan', '?page=line&line=12', '?page=nothing', `?page=own&line=${line}`])
     expect(read(search)).toEqual({ page: 'own' });
   expect(read('?page=replay&after=-1')).toEqual({ page: 'replay' });
+  for (const plan of ['0', '-1', '1.5', '10000', 'two'])
+    expect(read(`?page=forecast&line=${line}&plan=${plan}`)).toEqual({ page: 'forecast', line });
+  expect(read(`?page=plan&line=${line}&plan=2`)).toEqual({ page: 'plan', line });
 });

@@ -16,10 +16,13 @@ export type Where =
   | { page: (typeof operationPages)[number] }
   /** the operation as it stood after an entry of its log; after the last one where none is named */
   | { page: 'replay'; after?: number }
-  | { page: LinePage; line: string };
+  | { page: Exclude<LinePage, 'forecast'>; line: string }
+  /** as the line stands, or by one of its saved plans before the start */
+  | { page: 'forecast'; line: string; plan?: number };
 
 const id = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
 const sequence = /^\d{1,12}$/;
+const version = /^[1-9]\d{0,3}$/;
 
 /** What an address asks for; whatever it asks for that is no page leads to one's own. */
 export function read(search: string): Where {
@@ -31,7 +34,11 @@ export function read(search: string): Where {
   const ofAll = operationPages.find((page) => page === name);
   if (ofAll) return { page: ofAll };
   const ofLine = linePages.find((page) => page === name);
-  return ofLine && id.test(line) ? { page: ofLine, line } : { page: 'own' };
+  if (!ofLine || !id.test(line)) return { page: 'own' };
+  const plan = asked.get('plan') ?? '';
+  return ofLine === 'forecast' && version.test(plan)
+    ? { page: ofLine, line, plan: Number(plan) }
+    : { page: ofLine, line };
 }
 
 export function written(where: Where): string {

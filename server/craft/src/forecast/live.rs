@@ -1,4 +1,5 @@
-//! A forecast's question from how a line stands, corrected by what its teams have shown so far.
+//! A forecast's question from how a line stands, corrected by what its teams have shown so far, or from a plan of it of which
+//! nothing is begun.
 
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -8,8 +9,11 @@ use super::{Breaks, Done, Input, Order, SoFar, Spread, Standing, UnderTheSun};
 use crate::{
     bounds::NoAnswer,
     crossing::{Crossing, CrossingState},
+    geodesy::Position,
     line::{Line, LineState},
     line_wire::{self, LineWire, PacePlan},
+    pace,
+    plan::Plan,
     profile::Profile,
     review::LineReview,
     text::Name,
@@ -32,6 +36,8 @@ pub struct Asked {
     pub order: Order,
     /// The moment.
     pub now: DateTime<Utc>,
+    /// When the lead team sets out, where that is not now; of what is not begun yet.
+    pub set_out_at: Option<DateTime<Utc>>,
     /// Rests, if any.
     pub breaks: Option<Breaks>,
     /// Whether it grows dark and light as it does there. Else the plan's light holds.
@@ -60,6 +66,18 @@ pub struct Shown {
     pub follow_up_times: Times,
 }
 
+impl Shown {
+    /// Before the start.
+    const NOTHING: Self = Self {
+        lead_min: Minutes::ZERO,
+        lead_planned_min: Minutes::ZERO,
+        lead_times: Times::from_const(1.0),
+        follow_up_min: Minutes::ZERO,
+        follow_up_planned_min: Minutes::ZERO,
+        follow_up_times: Times::from_const(1.0),
+    };
+}
+
 /// Why a line has no forecast.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NotForeseen {
@@ -69,6 +87,12 @@ pub enum NotForeseen {
     /// All is done.
     #[error("the line is {0}: there is nothing left to forecast; see the review")]
     Done(LineState),
+    /// It is asked from another moment than now, and the teams are under way.
+    #[error("the line was begun at {}: leave set_out_at out, and it is forecast from now on", started_at.format("%Y-%m-%d %H:%M UTC"))]
+    Begun {
+        /// When.
+        started_at: DateTime<Utc>,
+    },
 }
 
 impl NoAnswer for NotForeseen {
@@ -76,6 +100,7 @@ impl NoAnswer for NotForeseen {
         match self {
             Self::Line(error) => error.field(),
             Self::Done(_) => None,
+            Self::Begun { .. } => Some("set_out_at".to_owned()),
         }
     }
 }
@@ -154,6 +179,9 @@ pub fn from_line(
     if matches!(line.state, LineState::Proved | LineState::HandedOver | LineState::Recovered) {
         return Err(NotForeseen::Done(line.state));
     }
+    if let (Some(_), Some(started_at)) = (asked.set_out_at, line.started_at) {
+        return Err(NotForeseen::Begun { started_at });
+    }
     let reckoned = line_wire::reckon(line, crossings, profile, asked.plan)?;
     let shown = shown(line, crossings, &reckoned, review);
     let length: Metres = reckoned.asked_pace.legs.iter().map(|leg| leg.length_m).sum();
@@ -176,31 +204,48 @@ pub fn from_line(
     let at = |crossing: &Crossing| crossing.chainage.max(Metres::ZERO).min(length);
     let teams_at_m = last_finished(crossings.iter()).into_iter().take(most).map(at).collect();
     let begun = line.started_at.is_some();
-    let mut question = reckoned.asked_pace;
+    let mut work = reckoned.asked_pace;
     // Who is under way already does not set out later.
     if !standing.is_empty() {
-        question.follow_up_after_min = Minutes::ZERO;
+        work.follow_up_after_min = Minutes::ZERO;
     }
     let planned = line.planned.as_ref().and_then(|trace| trace.positions().first());
-    let place = line.laid.last().or(planned).copied().filter(|_| asked.under_the_sun);
-    let input = Input {
-        line: question,
+    let place = line.laid.last().or(planned).copied();
+    let so_far = begun.then_some(SoFar {
+        laid_m: line.laid_length.min(length),
+        through: line.through_at.is_some(),
+        crossings: standing,
+        teams_at_m,
+        lead_times: shown.lead_times,
+        follow_up_times: shown.follow_up_times,
+    });
+    Ok((Input { so_far, ..question(work, place, asked) }, shown))
+}
+
+/// The question of a plan from its start on, whatever its line has come to: what that line's is once the plan is issued and
+/// before anything is laid. The ways to culverts and bridges that the plan knows are drawn too, which the line does not keep.
+/// How many people the plan has alters nothing: no reckoning of time goes by that.
+///
+/// # Errors
+/// A trace longer, or with more crossings, than the reckonings take.
+pub fn from_plan(plan: &Plan, profile: &Profile, asked: Asked) -> Result<(Input, Shown), NotForeseen> {
+    let work = plan.reckon(profile, asked.plan)?.asked_pace;
+    Ok((question(work, plan.trace.positions().first().copied(), asked), Shown::NOTHING))
+}
+
+/// The question of a line's work of which nothing is done.
+fn question(work: pace::Input, place: Option<Position>, asked: Asked) -> Input {
+    let from = asked.set_out_at.unwrap_or(asked.now);
+    Input {
+        line: work,
         follow_up_teams: asked.follow_up_teams,
         order: asked.order,
         spread: Spread::default(),
-        sun: place.map(|place| UnderTheSun { from: asked.now, place }),
+        sun: place.filter(|_| asked.under_the_sun).map(|place| UnderTheSun { from, place }),
         breaks: asked.breaks,
-        so_far: begun.then_some(SoFar {
-            laid_m: line.laid_length.min(length),
-            through: line.through_at.is_some(),
-            crossings: standing,
-            teams_at_m,
-            lead_times: shown.lead_times,
-            follow_up_times: shown.follow_up_times,
-        }),
+        so_far: None,
         runs: asked.runs,
         seed: asked.seed,
         try_helps: true,
-    };
-    Ok((input, shown))
+    }
 }

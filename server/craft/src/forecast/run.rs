@@ -14,6 +14,7 @@ use super::{
 };
 
 /// What is played: lines that have their follow-up teams in common. One line is the special case.
+#[derive(Clone, Copy)]
 pub(super) struct Play<'a> {
     pub(super) courses: &'a [Course],
     pub(super) follow_up_teams: u8,

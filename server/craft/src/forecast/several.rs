@@ -13,7 +13,7 @@ use super::{
     check_line,
     clock::Conditions,
     course::Course,
-    from_line,
+    from_line, helps,
     live::last_finished,
     most_runs,
     run::{Play, play},
@@ -86,6 +86,8 @@ pub struct Several {
     pub runs: u32,
     /// What chance begins with.
     pub seed: u32,
+    /// Whether to try what would help.
+    pub try_helps: bool,
 }
 
 /// When one of the lines is ready.
@@ -128,6 +130,8 @@ pub struct SeveralAnswer {
     pub in_traffic: Time,
     /// The light as it changes until all is finished in nine of ten runs; empty where it holds throughout.
     pub light: Vec<sun::Change>,
+    /// What would help with all of them together, the most first.
+    pub helps: Vec<super::Help>,
     /// What to heed.
     pub cautions: Vec<&'static str>,
 }
@@ -182,7 +186,7 @@ fn crossings(lines: &[OneOf]) -> usize {
 }
 
 /// The forecast of several lines with follow-up teams in common: when each and when all of them are through and finished, in
-/// half and in nine of ten runs.
+/// half and in nine of ten runs, and what would help.
 ///
 /// # Units
 /// Minutes from the beginning, and times in UTC where the question says when that is.
@@ -206,18 +210,22 @@ pub fn reckon_several(asked: &Several) -> Result<SeveralAnswer, NotSeveral> {
         course
     };
     let courses: Vec<Course> = asked.lines.iter().map(course).collect();
-    let played = play(
-        &Play {
-            courses: &courses,
-            follow_up_teams: asked.follow_up_teams,
-            one_lead_team: asked.lead_teams == LeadTeams::One,
-            order: asked.order,
-            spread: asked.spread,
-            runs: asked.runs,
-            seed: asked.seed,
-        },
-        &conditions,
-    );
+    let play_asked = Play {
+        courses: &courses,
+        follow_up_teams: asked.follow_up_teams,
+        one_lead_team: asked.lead_teams == LeadTeams::One,
+        order: asked.order,
+        spread: asked.spread,
+        runs: asked.runs,
+        seed: asked.seed,
+    };
+    let played = play(&play_asked, &conditions);
+    let helps = if asked.try_helps {
+        let works: Vec<_> = asked.lines.iter().map(|one| (&one.work, one.so_far.as_ref())).collect();
+        helps::helps(&play_asked, &works, &conditions, &played)
+    } else {
+        Vec::new()
+    };
     let moment = |runs: &[f64]| Moment::of(time(runs), asked.sun);
     let lines = asked.lines.iter().zip(&played.lines).map(|(one, line)| LineTimes {
         line: one.line,
@@ -240,6 +248,7 @@ pub fn reckon_several(asked: &Several) -> Result<SeveralAnswer, NotSeveral> {
         waiting: time(&played.waiting),
         in_traffic: time(&played.in_traffic),
         light: conditions.until(all.finished.p90_at),
+        helps,
         cautions,
     })
 }
@@ -267,7 +276,10 @@ pub enum NotAllForeseen {
 
 impl NoAnswer for NotAllForeseen {
     fn field(&self) -> Option<String> {
-        None
+        match self {
+            Self::Line { error: NotForeseen::Begun { .. }, .. } => Some("set_out_at".to_owned()),
+            _ => None,
+        }
     }
 }
 
@@ -337,5 +349,6 @@ pub fn from_lines(
         breaks: asked.breaks,
         runs,
         seed: asked.seed,
+        try_helps: true,
     })
 }

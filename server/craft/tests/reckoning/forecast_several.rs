@@ -3,8 +3,8 @@
 use laywire_craft::bounds::NoAnswer;
 use laywire_craft::construction::Construction as C;
 use laywire_craft::forecast::{
-    Breaks, Input, LeadTeams, LineTimes, MOST_LINES, OneOf, Order, Range, Several, SeveralAnswer, Spread,
-    reckon, reckon_several,
+    Altered, Breaks, Done, Help, Input, LeadTeams, LineTimes, MOST_LINES, OneOf, Order, Range, Several,
+    SeveralAnswer, SoFar, Spread, Standing, reckon, reckon_several,
 };
 use laywire_craft::geodesy::Position;
 use laywire_craft::ids::LineId;
@@ -12,7 +12,7 @@ use laywire_craft::line::Designation;
 use laywire_craft::obstacle::Obstacle as O;
 use laywire_craft::pace::{self, Means};
 use laywire_craft::profile::Profile;
-use laywire_craft::units::{MetresPerMinute, Minutes, Times};
+use laywire_craft::units::{Metres, MetresPerMinute, Minutes, Times};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -40,6 +40,7 @@ fn several(lines: impl IntoIterator<Item = pace::Input>, follow_up_teams: u8) ->
         breaks: of.breaks,
         runs: of.runs,
         seed: of.seed,
+        try_helps: of.try_helps,
     }
 }
 
@@ -94,15 +95,18 @@ proptest! {
         rests in any::<bool>(),
     ) {
         let breaks = rests.then(|| Breaks { after_min: min(50.0), length_min: min(10.0) });
-        let (spread, runs, seed) = (Spread::default(), 20, 7);
-        let own = reckon(&Input { follow_up_teams, order, spread, breaks, runs, seed, ..asked(line.clone()) });
+        let (spread, runs, seed, try_helps) = (Spread::default(), 20, 7, true);
+        let alone = asked(line.clone());
+        let own = reckon(&Input { follow_up_teams, order, spread, breaks, runs, seed, try_helps, ..alone });
         let own = own.unwrap();
-        let asked = Several { lead_teams, order, spread, breaks, runs, seed, ..several([line], follow_up_teams) };
+        let several = several([line], follow_up_teams);
+        let asked = Several { lead_teams, order, spread, breaks, runs, seed, try_helps, ..several };
         let answer = reckon_several(&asked).unwrap();
         let [only] = answer.lines.as_slice() else { panic!("{answer:?}") };
         prop_assert_eq!((only.through, only.finished), (own.through, own.finished));
         prop_assert_eq!((answer.all.through, answer.all.finished), (own.through, own.finished));
         prop_assert_eq!((answer.waiting, answer.in_traffic), (own.waiting, own.in_traffic));
+        prop_assert_eq!(answer.helps, own.helps);
         prop_assert_eq!(answer.cautions, own.cautions);
     }
 
@@ -196,6 +200,114 @@ fn traffic_first_makes_the_highway_of_any_line_safe_before_the_roads_of_all() {
     let first = reckon_several(&first).unwrap();
     assert!((first.in_traffic.mean_min.value() - 360.0).abs() < 1e-9, "{first:?}");
     same(&[all(&along), all(&first)], &[(0.0, 240.0), (0.0, 240.0)]);
+}
+
+fn tried(asked: Several) -> Vec<Help> {
+    reckon_several(&Several { try_helps: true, ..asked }).unwrap().helps
+}
+
+fn with(helps: &[Help], altered: Altered) -> Help {
+    *helps.iter().find(|help| help.altered == altered).unwrap_or_else(|| panic!("{altered:?} in {helps:?}"))
+}
+
+#[test]
+fn what_helps_most_with_all_lines_stands_first_and_is_what_it_comes_to_when_it_is_done() {
+    // Worked by hand above: highway, road and dirt road lie 3 h shorter in traffic if they come first, and all is finished
+    // in 4 h all the same; a second team halves that.
+    let lines = [hours(&[O::Path, O::Road]), hours(&[O::DirtRoad, O::MainHighway])];
+    let helps = tried(several(lines.clone(), 1));
+    let order = with(&helps, Altered::AnotherOrder { order: Order::TrafficFirst });
+    assert!(
+        (order.unsafe_less_min - 180.0).abs() < 1e-9 && order.finished_sooner_min.abs() < 1e-9,
+        "{order:?}"
+    );
+    let team = with(&helps, Altered::AnotherTeam { follow_up_teams: 2 });
+    assert!((team.finished_sooner_min - 120.0).abs() < 1e-9, "{team:?}");
+    assert_eq!(helps[0], team);
+    let done = reckon_several(&several(lines, 2)).unwrap();
+    assert_eq!((team.through, team.finished), (done.all.through.time, done.all.finished.time));
+    // One on the first line and four on the second: two teams take 3 h, for one hour nobody has but the one; three take 2 h.
+    let helps = tried(several([hours(&[O::DirtRoad]), hours(&[O::DirtRoad; 4])], 2));
+    let team = with(&helps, Altered::AnotherTeam { follow_up_teams: 3 });
+    assert!((team.finished_sooner_min - 60.0).abs() < 1e-9, "{team:?}");
+}
+
+#[test]
+fn setting_out_at_once_is_tried_where_no_line_has_the_teams_out_already() {
+    let line = |after: f64| {
+        let mut line = hours(&[O::DirtRoad]);
+        line.follow_up_after_min = min(after);
+        line
+    };
+    let helps = tried(several([line(60.0), line(90.0)], 2));
+    // Out after an hour, both are finished after two.
+    assert!((with(&helps, Altered::AtOnce).finished_sooner_min - 60.0).abs() < 1e-9, "{helps:?}");
+    let helps = tried(several([line(0.0), line(90.0)], 2));
+    assert!(helps.iter().all(|help| help.altered != Altered::AtOnce), "{helps:?}");
+}
+
+#[test]
+fn another_construction_is_tried_on_all_lines_at_once_and_never_over_rails_nor_where_work_is_begun() {
+    // Corcoran 1917, p. 820: 3.5 min for a buried crossing, 5.5 for two poles, the means of what he gives.
+    let line = || {
+        let mut line = steady(1_000.0);
+        let dirt = crossing(500.0, O::DirtRoad, C::OverheadLancePoles);
+        line.crossings = vec![dirt, crossing(800.0, O::Railway, C::UnderRails)];
+        line
+    };
+    let others = |asked: Several| {
+        let mut helps = tried(asked);
+        helps.retain(|help| matches!(help.altered, Altered::AnotherConstruction { .. }));
+        helps
+    };
+    let buried = |count| Altered::AnotherConstruction {
+        obstacle: O::DirtRoad,
+        instead_of: C::OverheadLancePoles,
+        construction: C::Buried,
+        count,
+    };
+    let helps = others(several([line(), line()], 2));
+    let [both] = helps.as_slice() else { panic!("{helps:?}") };
+    assert_eq!(both.altered, buried(2));
+    assert!((both.through_sooner_min - 2.0).abs() < 1e-9, "{both:?}");
+    // Over the first line's dirt road the wire is already.
+    let mut begun = several([line(), line()], 2);
+    begun.lines[0].so_far = Some(SoFar {
+        laid_m: Metres::new(600.0).unwrap(),
+        through: false,
+        crossings: vec![Standing { crossing: 0, done: Done::Passed, for_min: Minutes::ZERO }],
+        teams_at_m: Vec::new(),
+        lead_times: Times::new(1.0).unwrap(),
+        follow_up_times: Times::new(1.0).unwrap(),
+    });
+    let helps = others(begun);
+    let [other] = helps.as_slice() else { panic!("{helps:?}") };
+    assert_eq!(other.altered, buried(1));
+}
+
+#[test]
+fn many_lines_are_compared_on_the_first_of_their_days_so_that_it_takes_no_longer_than_with_one() {
+    // All crossings but the last of each line are finished.
+    let mut line = steady(1_000.0);
+    line.crossings = vec![crossing(500.0, O::DirtRoad, C::OverheadLancePoles); 400];
+    let finished = |crossing| Standing { crossing, done: Done::Finished, for_min: Minutes::ZERO };
+    let so_far = SoFar {
+        laid_m: Metres::new(600.0).unwrap(),
+        through: false,
+        crossings: (0..399).map(finished).collect(),
+        teams_at_m: Vec::new(),
+        lead_times: Times::new(1.0).unwrap(),
+        follow_up_times: Times::new(1.0).unwrap(),
+    };
+    let helps = |runs| {
+        let mut asked =
+            Several { spread: Spread::default(), runs, ..several([line.clone(), line.clone()], 1) };
+        asked.lines.iter_mut().for_each(|line| line.so_far = Some(so_far.clone()));
+        tried(asked)
+    };
+    // 1,000 runs of 500 crossings looked through for each are 390 of 800.
+    assert_eq!(helps(625), helps(390));
+    assert_ne!(helps(390), helps(300));
 }
 
 #[test]

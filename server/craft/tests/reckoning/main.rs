@@ -10,6 +10,7 @@ mod elevation;
 mod fault;
 mod finder;
 mod forecast;
+mod forecast_plan;
 mod forecast_several;
 mod foreseen;
 mod geodesy;

@@ -556,6 +556,7 @@ fn what_the_teams_have_shown_corrects_the_forecast() {
         follow_up_teams: 1,
         order: forecast::Order::Along,
         now: opened() + TimeDelta::minutes(70),
+        set_out_at: None,
         breaks: None,
         under_the_sun: true,
         runs: 200,

@@ -1,4 +1,4 @@
-//! When a line will be through and finished: from a plan, or from how it stands.
+//! When a line will be through and finished: from how it stands, or from one of its saved plans before the start.
 
 use std::sync::Arc;
 
@@ -11,7 +11,9 @@ use laywire_craft::{
     forecast::{self, Answer, Breaks, Input, LeadTeams, Order, SeveralAnswer, Shown},
     ids::{LineId, OperationId},
     line_wire::PacePlan,
-    pace, review,
+    pace,
+    plan::PlanVersion,
+    review,
     units::Minutes,
 };
 use laywire_store::review::Hindsight;
@@ -28,6 +30,27 @@ use crate::{
 /// Runs unless the question says how many.
 const USUAL_RUNS: u32 = 1_000;
 
+/// By which light a line shall be forecast.
+#[derive(Clone, Copy, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ForecastLight {
+    /// As the sun rises and sets there.
+    Sun,
+    /// By day throughout.
+    Day,
+    /// At night throughout.
+    Night,
+}
+
+impl From<pace::Light> for ForecastLight {
+    fn from(light: pace::Light) -> Self {
+        match light {
+            pace::Light::Day => Self::Day,
+            pace::Light::Night => Self::Night,
+        }
+    }
+}
+
 /// How the line shall be forecast.
 #[derive(Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
@@ -40,18 +63,19 @@ pub struct Ask {
     #[serde(default)]
     #[param(inline, value_type = Option<Order>)]
     order: Order,
-    /// By which light throughout; unless given, as the sun rises and sets there from now on.
-    #[param(inline, value_type = Option<pace::Light>)]
-    light: Option<pace::Light>,
-    /// What carries the lead team's reels; the crew unless given.
-    #[serde(default)]
+    /// By which light; unless given, as the sun rises and sets there, and for a plan by the plan's.
+    #[param(inline, value_type = Option<ForecastLight>)]
+    light: Option<ForecastLight>,
+    /// What carries the lead team's reels; the crew unless given, and for a plan what the plan has.
     #[param(inline, value_type = Option<pace::Means>)]
-    lead_means: pace::Means,
-    /// What carries the follow-up teams; nothing unless given.
-    #[serde(default)]
+    lead_means: Option<pace::Means>,
+    /// What carries the follow-up teams; nothing unless given, and for a plan what the plan has.
     #[param(inline, value_type = Option<pace::Means>)]
-    follow_up_means: pace::Means,
-    /// How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given.
+    follow_up_means: Option<pace::Means>,
+    /// When the lead team sets out, as a time in UTC; now unless given. Not of a line that is begun.
+    set_out_at: Option<DateTime<Utc>>,
+    /// How long after the lead team the follow-up teams set out, in minutes from 0 to 10,000; at once unless given, and for a
+    /// plan as it has it.
     #[param(value_type = Option<f64>, minimum = 0, maximum = 10_000)]
     follow_up_after_min: Option<Minutes>,
     /// After how much work each team rests, in minutes from 30 to 1,440; no rests unless given. Give it with
@@ -91,32 +115,48 @@ impl Ask {
         }
     }
 
-    fn asked(&self, now: DateTime<Utc>) -> Result<forecast::Asked, Problem> {
+    /// What the question leaves open is as `open` and `light` have it.
+    fn asked(
+        &self,
+        now: DateTime<Utc>,
+        open: PacePlan,
+        light: ForecastLight,
+    ) -> Result<forecast::Asked, Problem> {
+        let light = self.light.unwrap_or(light);
         let plan = PacePlan {
-            light: self.light.unwrap_or_default(),
-            lead_means: self.lead_means,
-            follow_up_means: self.follow_up_means,
-            follow_up_after: self.follow_up_after_min,
+            light: match light {
+                ForecastLight::Sun | ForecastLight::Day => pace::Light::Day,
+                ForecastLight::Night => pace::Light::Night,
+            },
+            lead_means: self.lead_means.unwrap_or(open.lead_means),
+            follow_up_means: self.follow_up_means.unwrap_or(open.follow_up_means),
+            follow_up_after: self.follow_up_after_min.or(open.follow_up_after),
         };
         Ok(forecast::Asked {
             plan,
             follow_up_teams: self.follow_up_teams.unwrap_or(1),
             order: self.order,
             now,
+            set_out_at: self.set_out_at,
             breaks: self.breaks()?,
-            under_the_sun: self.light.is_none(),
+            under_the_sun: matches!(light, ForecastLight::Sun),
             runs: self.runs.unwrap_or(USUAL_RUNS),
             seed: self.seed,
         })
     }
+
+    /// Of lines as they stand, under the sun unless the question has another light.
+    fn of_lines(&self, now: DateTime<Utc>) -> Result<forecast::Asked, Problem> {
+        self.asked(now, PacePlan::default(), ForecastLight::Sun)
+    }
 }
 
-/// A line's forecast from how it stands.
+/// A line's forecast, from how it stands or from a plan of it.
 #[derive(Serialize, ToSchema)]
 pub struct LineForecast {
-    /// The entry that it stands on.
+    /// The entry that it stands on; a plan's stands on none, and this is the last when it was reckoned.
     sequence: i64,
-    /// What its teams have shown so far.
+    /// What its teams have shown so far; before the start, nothing.
     shown: Shown,
     /// The question that was put to the forecast: alter it and put it again.
     asked: Input,
@@ -159,7 +199,7 @@ pub async fn line_forecast(
     Asked(ask): Asked<Ask>,
 ) -> Result<Json<LineForecast>, Problem> {
     let id = LineId(line.parse::<Uuid>().map_err(|_| Problem::NotFound)?);
-    let asked = ask.asked(service.now())?;
+    let asked = ask.of_lines(service.now())?;
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     let Hindsight { sequence, entries, stands } = super::review::read(&service, &seat, Some(id)).await?;
     if !stands.lines.contains_key(&id) {
@@ -180,8 +220,35 @@ pub async fn line_forecast(
     Ok(Json(LineForecast { sequence, shown, asked, forecast }))
 }
 
+/// When a line would be through and finished by one of its saved plans, issued or not, before the start: with the plan's trace,
+/// crossings, constructions, light and means unless the question says otherwise, and what would help.
+#[utoipa::path(get, path = "/api/operations/{op}/lines/{line}/plans/{version}/forecast", tag = "planning", operation_id = "plan_forecast",
+    params(("op" = OperationId, Path), ("line" = LineId, Path), ("version" = PlanVersion, Path), Ask),
+    responses((status = 200, body = LineForecast), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
+        (status = 404, body = ProblemDocument), (status = 422, body = ProblemDocument)))]
+pub async fn plan_forecast(
+    State(service): State<Arc<Service>>,
+    Extension(seat): Extension<Seat>,
+    Path((_, line, version)): Path<(String, String, String)>,
+    Asked(ask): Asked<Ask>,
+) -> Result<Json<LineForecast>, Problem> {
+    let id = LineId(line.parse::<Uuid>().map_err(|_| Problem::NotFound)?);
+    let (_, plan) = super::saved_plan::find(&service, &seat, id, &version).await?;
+    let asked = ask.asked(service.now(), plan.pace_plan(), plan.light.into())?;
+    let operation = laywire_store::operation::get(&service.pool, seat.0.operation).await?;
+    let sequence = operation.ok_or(Problem::NotFound)?.sequence;
+    let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
+    let answer = service.turn().await?.reckon(move || {
+        let (input, shown) = forecast::from_plan(&plan, &profile, asked).map_err(Problem::no_answer)?;
+        let answer = forecast::reckon(&input).map_err(Problem::no_answer)?;
+        Ok::<_, Problem>((shown, input, answer))
+    });
+    let (shown, asked, forecast) = answer.await??;
+    Ok(Json(LineForecast { sequence, shown, asked, forecast }))
+}
+
 /// When each line that is not proved yet, nor ordered up, and all of them will be through and finished from how they stand
-/// now: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
+/// now, and what would help: the follow-up teams share what waits on all lines. At most 50 lines, with at most 1,000 crossings.
 #[utoipa::path(get, path = "/api/operations/{op}/forecast", tag = "lines", operation_id = "operation_forecast",
     params(("op" = OperationId, Path), Ask),
     responses((status = 200, body = OperationForecast), (status = 400, body = ProblemDocument), (status = 401, body = ProblemDocument),
@@ -191,7 +258,7 @@ pub async fn operation_forecast(
     Extension(seat): Extension<Seat>,
     Asked(ask): Asked<Ask>,
 ) -> Result<Json<OperationForecast>, Problem> {
-    let asked = ask.asked(service.now())?;
+    let asked = ask.of_lines(service.now())?;
     let profile = laywire_store::operation::profile(&service.pool, seat.0.operation).await?;
     // A long log takes memory and a processor.
     let turn = service.turn().await?;

@@ -212,7 +212,12 @@ pub async fn plan_and_laid(
     Ok(Json(answer.await.map_err(|_| Problem::Internal)??))
 }
 
-async fn find(service: &Service, seat: &Seat, line: LineId, version: &str) -> Result<(Saved, Plan), Problem> {
+pub(super) async fn find(
+    service: &Service,
+    seat: &Seat,
+    line: LineId,
+    version: &str,
+) -> Result<(Saved, Plan), Problem> {
     let version = version.parse::<u16>().ok().and_then(|number| PlanVersion::try_from(number).ok());
     let version = version.ok_or(Problem::NotFound)?;
     store::plan(&service.pool, seat.0.operation, line, version).await?.ok_or(Problem::NotFound)

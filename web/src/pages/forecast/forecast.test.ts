@@ -1,7 +1,6 @@
 import { expect, test } from 'vitest';
-import type { ForecastHelp, ForecastInput, ForecastMoment } from '../../api/types.ts';
+import type { ForecastHelp, ForecastMoment } from '../../api/types.ts';
 import {
-  altered,
   alteredWords,
   byWhen,
   comesTo,
@@ -10,6 +9,7 @@ import {
   longWords,
   nextTime,
   picture,
+  question,
   read,
   shownWords,
   teamsSeen,
@@ -78,22 +78,29 @@ test('a time of day is the next such time', () => {
   expect(nextTime('06:30', now)).toEqual(new Date(2026, 10, 27, 6, 30));
 });
 
-test('the question is put again only for what the first answer does not take', () => {
-  const question: ForecastInput = {
-    line: { legs: [{ length_m: 1000 }] },
-    sun: { from: '2026-11-26T14:53:20Z', place: [-4.6, 54.1] },
-  };
-  expect(altered(question, asked({}), now)).toBeNull();
-  expect(altered(question, asked({ rest: 'hourly' }), now)).toEqual({
-    ...question,
-    breaks: { after_min: 50, length_min: 10 },
+test('all that was chosen stands in one question', () => {
+  expect(question(asked({}), now)).toEqual({
+    follow_up_teams: 2,
+    order: 'along',
+    light: 'sun',
+    lead_means: 'foot',
+    follow_up_means: 'vehicle',
+    follow_up_after_min: 0,
   });
-  expect(altered(question, asked({ start: '06:30' }), now)?.sun).toEqual({
-    from: new Date(2026, 10, 27, 6, 30).toISOString(),
-    place: [-4.6, 54.1],
+  expect(question(asked({ rest: 'hourly', start: '06:30' }), now)).toMatchObject({
+    break_after_min: 50,
+    break_length_min: 10,
+    set_out_at: new Date(2026, 10, 27, 6, 30).toISOString(),
   });
-  // Without a place there is no sun, and no time of day that would count.
-  expect(altered({ line: question.line }, asked({ start: '06:30' }), now)?.sun).toBeUndefined();
+});
+
+test('what is left to a saved plan is not asked for', () => {
+  const open: Choices = { ...choices, light: null, leadMeans: null, followUpMeans: null, after: null };
+  const { asked: left, problems } = read(open);
+  expect(problems).toEqual({});
+  expect(left && question(left, now)).toEqual({ follow_up_teams: 2, order: 'along' });
+  const { asked: chosen } = read({ ...open, after: '90', light: 'night' });
+  expect(chosen && question(chosen, now)).toMatchObject({ light: 'night', follow_up_after_min: 90 });
 });
 
 test('as many follow-up teams are taken as were heard of on the line', () => {

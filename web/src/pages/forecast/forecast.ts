@@ -5,9 +5,9 @@
  */
 import type {
   ForecastHelp,
-  ForecastInput,
   ForecastMoment,
   ForecastOrder,
+  ForecastQuestion,
   ForecastShown,
   Means,
 } from '../../api/types.ts';
@@ -27,16 +27,16 @@ const MOST_AFTER_MIN = 10_000;
 export type Light = 'sun' | 'day' | 'night';
 export type Rest = 'none' | 'hourly' | 'long';
 
-/** What the form has, as it is written. */
+/** What the form has, as it is written; null leaves it as a saved plan has it. */
 export interface Choices {
   teams: string;
   order: ForecastOrder;
-  light: Light;
-  leadMeans: Means;
-  followUpMeans: Means;
+  light: Light | null;
+  leadMeans: Means | null;
+  followUpMeans: Means | null;
   rest: Rest;
   /** minutes after the lead team that the follow-up teams set out */
-  after: string;
+  after: string | null;
   /** the time of day at which the lead team sets out; empty: now */
   start: string;
 }
@@ -45,11 +45,11 @@ export interface Choices {
 export interface Asked {
   teams: number;
   order: ForecastOrder;
-  light: Light;
-  leadMeans: Means;
-  followUpMeans: Means;
+  light: Light | null;
+  leadMeans: Means | null;
+  followUpMeans: Means | null;
   rest: Rest;
-  after_min: number;
+  after_min: number | null;
   start: string | null;
 }
 export type Problems = Partial<Record<'teams' | 'after' | 'start', string>>;
@@ -61,23 +61,26 @@ export const whole = (text: string, least: number, most: number): number | null 
 
 export function read(choices: Choices): { asked: Asked | null; problems: Problems } {
   const teams = whole(choices.teams, 1, MOST_TEAMS);
-  const after_min = choices.after.trim() === '' ? 0 : whole(choices.after, 0, MOST_AFTER_MIN);
+  const after = choices.after?.trim() ?? null;
+  const after_min = after === '' ? 0 : after === null ? null : whole(after, 0, MOST_AFTER_MIN);
+  const afterRead = after === null || after_min !== null;
   const start = choices.start.trim() === '' ? null : choices.start.trim();
   const startRead = start === null || /^([01]?\d|2[0-3]):[0-5]\d$/.test(start);
   const problems: Problems = {
     ...(teams === null ? { teams: `Write a whole number from 1 to ${MOST_TEAMS}.` } : {}),
-    ...(after_min === null ? { after: 'Write whole minutes from 0 to 10,000.' } : {}),
+    ...(!afterRead ? { after: 'Write whole minutes from 0 to 10,000.' } : {}),
     ...(startRead ? {} : { start: 'Write a time of day, as in 06:30.' }),
   };
-  if (teams === null || after_min === null || !startRead) return { asked: null, problems };
+  if (teams === null || !afterRead || !startRead) return { asked: null, problems };
   const { order, light, leadMeans, followUpMeans, rest } = choices;
   return { asked: { teams, order, light, leadMeans, followUpMeans, rest, after_min, start }, problems };
 }
 
-/** Rests of common practice; no source. */
-export const rests: Record<Exclude<Rest, 'none'>, NonNullable<ForecastInput['breaks']>> = {
-  hourly: { after_min: 50, length_min: 10 },
-  long: { after_min: 240, length_min: 30 },
+/** Rests of common practice, as the service is asked for them; no source. */
+export const rests: Record<Rest, Pick<ForecastQuestion, 'break_after_min' | 'break_length_min'>> = {
+  none: {},
+  hourly: { break_after_min: 50, break_length_min: 10 },
+  long: { break_after_min: 240, break_length_min: 30 },
 };
 
 /** The next time that a clock here shows this, from a moment on. */
@@ -89,14 +92,18 @@ export function nextTime(start: string, from: Date): Date {
   return at;
 }
 
-/** The service's own question with what only the reckoning takes; null where the service's answer is that already. */
-export function altered(question: ForecastInput, { rest, start }: Asked, now: Date): ForecastInput | null {
-  if (rest === 'none' && start === null) return null;
-  const { sun } = question;
+/** What the service is asked; what is left to the plan is left out. A start is the next such time after `now`. */
+export function question(asked: Asked, now: Date): ForecastQuestion {
+  const { teams, order, light, leadMeans, followUpMeans, rest, after_min, start } = asked;
   return {
-    ...question,
-    ...(rest === 'none' ? {} : { breaks: rests[rest] }),
-    ...(sun && start !== null ? { sun: { ...sun, from: nextTime(start, now).toISOString() } } : {}),
+    follow_up_teams: teams,
+    order,
+    ...(light === null ? {} : { light }),
+    ...(leadMeans === null ? {} : { lead_means: leadMeans }),
+    ...(followUpMeans === null ? {} : { follow_up_means: followUpMeans }),
+    ...(after_min === null ? {} : { follow_up_after_min: after_min }),
+    ...(start === null ? {} : { set_out_at: nextTime(start, now).toISOString() }),
+    ...rests[rest],
   };
 }
 
