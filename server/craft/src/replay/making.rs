@@ -1,4 +1,5 @@
-//! The fold of the log, with every change kept.
+//! The fold of the log, with every change kept. Each line's part is added up where it stands; for a correction it is added up
+//! anew from what it corrects on, from the last copy that was taken before that.
 
 use std::collections::HashMap;
 
@@ -11,7 +12,7 @@ use super::{
 use crate::{
     crossing::Crossing,
     ids::{CrossingId, LineId, ReportId},
-    installation::{Broken, Installation},
+    installation::{Broken, Corrected, Installation},
     line::Line,
     party::Party,
     profile::Profile,
@@ -19,12 +20,91 @@ use crate::{
     text::Name,
 };
 
+/// Entries between two copies of a line's part, the fewest.
+const FEWEST_BETWEEN_COPIES: usize = 16;
+/// Laid positions that are copied in the time of a crossing.
+const POSITIONS_A_CROSSING: usize = 8;
+
 /// One line's part of the log: what it adds up to so far, and the entries that it adds up.
 #[derive(Default)]
 struct OfLine<'a> {
     place: u32,
     sum: Installation,
     entries: Vec<&'a Entry>,
+    corrected: Corrected<'a>,
+    /// What it added up to after so many entries, the fewest first.
+    copies: Vec<(usize, Installation)>,
+}
+
+impl OfLine<'_> {
+    /// Adds up the entry with this place among the line's own, behind those before it, and says which crossings it alters.
+    /// After as many entries as a copy has things to copy, one is taken: neither the time nor the room for copies then grows
+    /// faster than the log.
+    fn add(&mut self, place: usize, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
+        let altered = self.sum.add(self.entries[place], &self.corrected, profile)?;
+        let since = place + 1 - self.copies.last().map_or(0, |(after, _)| *after);
+        if since >= FEWEST_BETWEEN_COPIES + self.things() {
+            self.copies.push((place + 1, self.sum.clone()));
+        }
+        Ok(altered)
+    }
+
+    /// What a copy of the line's part has to copy, in crossings.
+    fn things(&self) -> usize {
+        let laid: usize = self.sum.lines.values().map(|line| line.laid.len()).sum();
+        self.sum.crossings.len() + laid / POSITIONS_A_CROSSING
+    }
+
+    /// The place of an entry among the line's own.
+    fn place_of(&self, sequence: i64) -> usize {
+        self.entries.partition_point(|entry| entry.sequence < sequence)
+    }
+
+    /// From which entry on the line is added up anew when the one at this place is corrected.
+    fn anew_from(&self, place: usize) -> usize {
+        let copies = self.copies.partition_point(|(after, _)| *after <= place);
+        self.copies[..copies].last().map_or(0, |(after, _)| *after)
+    }
+
+    /// Adds the line up anew from the last copy before that entry, and says which crossings are other than they were.
+    fn add_anew(&mut self, place: usize, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
+        let from = self.anew_from(place);
+        self.copies.retain(|(after, _)| *after <= from);
+        let copy = self.copies.last().map(|(_, copy)| copy.clone()).unwrap_or_default();
+        let before = std::mem::replace(&mut self.sum, copy);
+        for place in from..self.entries.len() {
+            self.add(place, profile)?;
+        }
+        let other = |now: &&Crossing| before.crossings.get(&now.id) != Some(now);
+        Ok(self.sum.crossings.values().filter(other).map(|crossing| crossing.id).collect())
+    }
+}
+
+/// The work of adding one entry up.
+fn work_of(entry: &Entry) -> u64 {
+    let body = match &entry.report.body {
+        Body::Correction(correction) => correction.instead.as_deref(),
+        body => Some(body),
+    };
+    STEP + match body {
+        Some(Body::TraceExtended(trace)) => trace.positions.len() as u64,
+        _ => 0,
+    }
+}
+
+/// What a report is about, its number, and its kind.
+struct Told {
+    line: Option<LineId>,
+    crossing: Option<CrossingId>,
+    sequence: i64,
+    kind: Kind,
+}
+
+/// What an entry may have touched: what a report of this kind touches, and whether all from that report on was added up anew.
+#[derive(Clone, Copy)]
+struct Touched {
+    kind: Kind,
+    anew: bool,
 }
 
 /// A replay that is being made.
@@ -35,8 +115,7 @@ pub(super) struct Making<'a> {
     crossings: HashMap<CrossingId, (u32, LineId)>,
     teams: HashMap<Name, u32>,
     kinds: HashMap<Kind, u32>,
-    /// What each report is about, and its number.
-    reports: HashMap<ReportId, (Option<LineId>, Option<CrossingId>, i64)>,
+    reports: HashMap<ReportId, Told>,
     positions: usize,
     /// The work that is left to be done at most.
     work: u64,
@@ -61,7 +140,8 @@ impl<'a> Making<'a> {
         self.replay.from = entries.first().map(|entry| entry.received_at);
         for entry in entries {
             let (line, crossing) = self.about(&entry.report.body);
-            self.reports.insert(entry.report.id, (line, crossing, entry.sequence));
+            let (sequence, kind) = (entry.sequence, entry.report.body.kind());
+            self.reports.insert(entry.report.id, Told { line, crossing, sequence, kind });
             if let Some(line) = line {
                 self.play(entry, line)?;
             }
@@ -77,54 +157,59 @@ impl<'a> Making<'a> {
             Subject::Crossing(crossing, named) => {
                 (named.or_else(|| self.crossings.get(&crossing).map(|(_, line)| *line)), Some(crossing))
             }
-            Subject::Report(id) => self.reports.get(&id).map_or((None, None), |of| (of.0, of.1)),
+            Subject::Report(id) => self.reports.get(&id).map_or((None, None), |of| (of.line, of.crossing)),
             Subject::Operation => (None, None),
         }
     }
 
     fn play(&mut self, entry: &'a Entry, id: LineId) -> Result<(), Error> {
         let next = u32::try_from(self.replay.lines.len()).unwrap_or(u32::MAX);
-        let of = self.lines.entry(id).or_insert_with(|| OfLine { place: next, ..OfLine::default() });
-        of.entries.push(entry);
-        // A correction has all of the line's entries folded anew.
-        let steps = if entry.report.body.kind() == Kind::Correction { of.entries.len() as u64 } else { 1 };
-        let laid = of.sum.lines.get(&id).map_or(0, |line| line.laid.len() as u64);
-        self.work = self.work.checked_sub(steps * (STEP + laid)).ok_or(Error::TooMuchWork)?;
-        let (lines, crossings) = if let Body::Correction(correction) = &entry.report.body {
-            let before = std::mem::replace(&mut of.sum, Installation::fold_of(&of.entries, self.profile)?);
-            let lines: Vec<Line> = of.sum.lines.values().cloned().collect();
-            let altered = of.sum.crossings.values().filter(|now| before.crossings.get(&now.id) != Some(now));
-            let altered: Vec<Crossing> = altered.cloned().collect();
-            if let Some((.., corrects)) = self.reports.get(&correction.corrects) {
-                let (sequence, corrects) = (entry.sequence, *corrects);
-                self.replay.corrections.push(ReplayCorrection { sequence, corrects });
+        let corrects = match &entry.report.body {
+            Body::Correction(correction) => {
+                self.reports.get(&correction.corrects).map(|told| (correction, told.sequence, told.kind))
             }
-            (lines, altered)
-        } else {
-            let broken =
-                |refusal| Broken { sequence: entry.sequence, kind: entry.report.body.kind(), refusal };
-            let change = of.sum.after(entry, &entry.report.body, self.profile).map_err(broken)?;
-            of.sum.adopt(change.clone());
-            (change.lines, change.crossings)
+            _ => None,
         };
-        let place = of.place;
-        for line in &lines {
-            self.keep_line(entry, place, line)?;
+        let mut of = self.lines.remove(&id).unwrap_or_else(|| OfLine { place: next, ..OfLine::default() });
+        of.entries.push(entry);
+        let (altered, touched) = if let Some((correction, corrects, kind)) = corrects {
+            of.corrected.insert(correction.corrects, correction.instead.as_deref());
+            let place = of.place_of(corrects);
+            let anew: u64 = of.entries[of.anew_from(place)..].iter().map(|entry| work_of(entry)).sum();
+            self.spend(anew + of.things() as u64)?;
+            self.replay.corrections.push(ReplayCorrection { sequence: entry.sequence, corrects });
+            (of.add_anew(place, self.profile)?, Touched { kind, anew: true })
+        } else {
+            self.spend(work_of(entry))?;
+            let kind = entry.report.body.kind();
+            (of.add(of.entries.len() - 1, self.profile)?, Touched { kind, anew: false })
+        };
+        if let Some(line) = of.sum.lines.get(&id) {
+            self.keep_line(entry.sequence, of.place, line, touched)?;
         }
-        for crossing in &crossings {
-            self.keep_crossing(entry, place, crossing);
+        for crossing in altered.iter().filter_map(|id| of.sum.crossings.get(id)) {
+            self.keep_crossing(entry.sequence, of.place, crossing);
         }
+        self.lines.insert(id, of);
+        Ok(())
+    }
+
+    /// Takes work off what is left, before it is done.
+    fn spend(&mut self, work: u64) -> Result<(), Error> {
+        self.work = self.work.checked_sub(work).ok_or(Error::TooMuchWork)?;
         Ok(())
     }
 
     fn team(&mut self, team: &Name, party: Option<Party>) -> u32 {
-        let next = u32::try_from(self.replay.teams.len()).unwrap_or(u32::MAX);
-        let place = *self.teams.entry(team.clone()).or_insert(next);
-        if place == next {
-            self.replay.teams.push(ReplayTeam { team: team.clone(), party });
-        } else if let Some(known) = self.replay.teams.get_mut(place as usize) {
-            known.party = known.party.or(party);
+        if let Some(&place) = self.teams.get(team) {
+            if let Some(known) = self.replay.teams.get_mut(place as usize) {
+                known.party = known.party.or(party);
+            }
+            return place;
         }
+        let place = u32::try_from(self.replay.teams.len()).unwrap_or(u32::MAX);
+        self.teams.insert(team.clone(), place);
+        self.replay.teams.push(ReplayTeam { team: team.clone(), party });
         place
     }
 
@@ -154,9 +239,14 @@ impl<'a> Making<'a> {
         if self.positions > MOST_POSITIONS { Err(Error::TooManyPositions) } else { Ok(()) }
     }
 
-    fn keep_line(&mut self, entry: &Entry, place: u32, line: &Line) -> Result<(), Error> {
-        let sequence = entry.sequence;
-        let team = line.team.clone().map(|team| self.team(&team, Some(Party::LeadTeam)));
+    fn keep_line(
+        &mut self,
+        sequence: i64,
+        place: u32,
+        line: &Line,
+        touched: Touched,
+    ) -> Result<(), Error> {
+        let team = line.team.as_ref().map(|team| self.team(team, Some(Party::LeadTeam)));
         if place as usize == self.replay.lines.len() {
             self.replay.lines.push(LineReplay {
                 line: line.id,
@@ -180,24 +270,20 @@ impl<'a> Making<'a> {
         if kept.changes.last().is_none_or(|last| ReplayLineChange { sequence, ..last.clone() } != change) {
             kept.changes.push(change);
         }
-        // What an entry of its kind does not touch is not looked at.
-        let kind = entry.report.body.kind();
-        let may = |kinds: &[Kind]| kind == Kind::Correction || kinds.contains(&kind);
-        let mut more = 0;
-        if may(&[Kind::LinePlanned, Kind::PlanIssued]) {
-            more += kept.call(sequence, line);
-        }
-        if may(&[Kind::TraceExtended]) {
-            more += kept.lay(sequence, line);
-        }
-        if may(&[Kind::SectionTakenUp, Kind::WireLost]) {
-            kept.take_up(sequence, line);
-        }
+        // What a report of its kind does not touch is not looked at.
+        let more = match touched.kind {
+            Kind::LinePlanned | Kind::PlanIssued => kept.call(sequence, line),
+            Kind::TraceExtended => kept.lay(sequence, line, touched.anew),
+            Kind::SectionTakenUp | Kind::WireLost => {
+                kept.take_up(sequence, line, touched);
+                0
+            }
+            _ => 0,
+        };
         self.count(more)
     }
 
-    fn keep_crossing(&mut self, entry: &Entry, line: u32, crossing: &Crossing) {
-        let sequence = entry.sequence;
+    fn keep_crossing(&mut self, sequence: i64, line: u32, crossing: &Crossing) {
         let in_hand = crossing.in_hand.as_ref().map(|held| self.team(&held.team, None));
         let given_to =
             crossing.given_to.as_ref().map(|given| self.team(&given.team, Some(Party::FollowUpTeam)));
@@ -259,16 +345,21 @@ impl LineReplay {
         more
     }
 
-    /// Keeps where the wire lies now, and says how many positions that took.
-    fn lay(&mut self, sequence: i64, line: &Line) -> usize {
+    /// Keeps where the wire lies now, and says how many positions that took. Added up anew, it may lie elsewhere from its
+    /// beginning on; otherwise it has grown at its end.
+    fn lay(&mut self, sequence: i64, line: &Line, anew: bool) -> usize {
         let rows = &mut self.laid;
         let begins = rows.begins.last().copied().unwrap_or(0);
         let lay = &rows.positions[begins as usize..];
-        let (begins, more) = match line.laid.strip_prefix(lay) {
-            Some([]) if rows.length_m.last().copied().unwrap_or_default() == line.laid_length => return 0,
-            Some(more) => (begins, more),
-            None => (u32::try_from(rows.positions.len()).unwrap_or(u32::MAX), line.laid.as_slice()),
+        let grown = !anew || line.laid.starts_with(lay);
+        let (begins, more) = if grown {
+            (begins, line.laid.get(lay.len()..).unwrap_or_default())
+        } else {
+            (u32::try_from(rows.positions.len()).unwrap_or(u32::MAX), line.laid.as_slice())
         };
+        if grown && more.is_empty() && rows.length_m.last().copied().unwrap_or_default() == line.laid_length {
+            return 0;
+        }
         rows.positions.extend_from_slice(more);
         rows.sequence.push(sequence);
         rows.begins.push(begins);
@@ -278,18 +369,25 @@ impl LineReplay {
     }
 
     /// Keeps what of the line came up or never will.
-    fn take_up(&mut self, sequence: i64, line: &Line) {
+    fn take_up(&mut self, sequence: i64, line: &Line, touched: Touched) {
         let up = line.recovery.sections.iter().map(|section| (section.from_m, section.to_m, None));
         let gone = line.recovery.not_back.iter().map(|piece| (piece.from_m, piece.to_m, Some(piece.fate)));
-        let mut now: Vec<_> = up.chain(gone).collect();
-        for kept in self.up.iter_mut().filter(|kept| kept.until.is_none()) {
-            match now.iter().position(|piece| *piece == (kept.from_m, kept.to_m, kept.fate)) {
-                Some(same) => {
-                    now.swap_remove(same);
+        let now: Vec<_> = if touched.anew {
+            let mut now: Vec<_> = up.chain(gone).collect();
+            for kept in self.up.iter_mut().filter(|kept| kept.until.is_none()) {
+                match now.iter().position(|piece| *piece == (kept.from_m, kept.to_m, kept.fate)) {
+                    Some(same) => {
+                        now.swap_remove(same);
+                    }
+                    None => kept.until = Some(sequence),
                 }
-                None => kept.until = Some(sequence),
             }
-        }
+            now
+        } else if touched.kind == Kind::WireLost {
+            gone.last().into_iter().collect()
+        } else {
+            up.last().into_iter().collect()
+        };
         let new = now.into_iter().map(|(from_m, to_m, fate)| ReplayPiece {
             sequence,
             until: None,
