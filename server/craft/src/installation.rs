@@ -21,13 +21,15 @@ use crate::{
     obstacle::Obstacle,
     party::{Party, Sender},
     profile::Profile,
-    proving::ProofLostBy,
+    proving::{ProofLost, ProofLostBy},
     refusal::Refusal,
     report::{
         Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
         CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Kind, LinePlanned, MOST_POSITIONS_A_REPORT,
         Note, PlanIssued, ReelStarted, SpliceMade, TraceExtended,
     },
+    text::Name,
+    trace::Laid,
     units::Metres,
 };
 
@@ -83,6 +85,57 @@ enum Deed {
     Lengthens { more: Vec<Position>, length: Metres },
 }
 
+/// What stood before an entry was added: with it the entry is taken back.
+#[derive(Default)]
+pub(crate) struct Before {
+    /// The line, how many positions were laid of it, and the rest.
+    line: Option<(LineId, usize, LineBefore)>,
+    /// The crossings that the entry altered; none for one that it told of first.
+    pub(crate) crossings: Vec<(CrossingId, Option<Crossing>)>,
+}
+
+enum LineBefore {
+    NotThere,
+    /// The line without what is laid, which only grows.
+    Whole(Box<Line>),
+    Standing(Standing),
+}
+
+/// What an entry may alter of a line that does not become another.
+struct Standing {
+    length: Metres,
+    state: LineState,
+    proved_at: Option<DateTime<Utc>>,
+    handed_over_at: Option<DateTime<Utc>>,
+    handed_over_to: Option<Name>,
+    tags: Vec<Name>,
+    proof_lost: Option<ProofLost>,
+}
+
+impl Standing {
+    fn of(line: &Line) -> Self {
+        Self {
+            length: line.laid_length,
+            state: line.state,
+            proved_at: line.proved_at,
+            handed_over_at: line.handed_over_at,
+            handed_over_to: line.handed_over_to.clone(),
+            tags: line.proving.tags.clone(),
+            proof_lost: line.proving.proof_lost.clone(),
+        }
+    }
+
+    fn back_to(self, line: &mut Line) {
+        line.laid_length = self.length;
+        line.state = self.state;
+        line.proved_at = self.proved_at;
+        line.handed_over_at = self.handed_over_at;
+        line.handed_over_to = self.handed_over_to;
+        line.proving.tags = self.tags;
+        line.proving.proof_lost = self.proof_lost;
+    }
+}
+
 /// What the log says instead of the reports that are corrected; none for one that is withdrawn.
 pub(crate) type Corrected<'a> = HashMap<ReportId, Option<&'a Body>>;
 
@@ -116,23 +169,20 @@ impl Installation {
         Ok(sum)
     }
 
-    /// Adds one entry as the corrections have it, and says which crossings it alters.
+    /// Adds one entry as the corrections have it, and gives what stood before.
     pub(crate) fn add(
         &mut self,
         entry: &Entry,
         corrected: &Corrected<'_>,
         profile: &Profile,
-    ) -> Result<Vec<CrossingId>, Broken> {
+    ) -> Result<Before, Broken> {
         let body = match corrected.get(&entry.report.id) {
-            Some(None) => return Ok(Vec::new()),
+            Some(None) => return Ok(Before::default()),
             Some(Some(instead)) => instead,
             None => &entry.report.body,
         };
         let broken = |refusal| Broken { sequence: entry.sequence, kind: body.kind(), refusal };
-        let step = self.after(entry, body, profile).map_err(broken)?;
-        let altered = step.crossings.iter().map(|crossing| crossing.id).collect();
-        self.take(step);
-        Ok(altered)
+        Ok(self.take(self.after(entry, body, profile).map_err(broken)?))
     }
 
     /// Whether the entry may stand, and what is after it. `history` is what the log holds of the line that a correction
@@ -161,21 +211,58 @@ impl Installation {
         self.crossings.extend(change.crossings.into_iter().map(|crossing| (crossing.id, crossing)));
     }
 
-    /// Does what an entry does.
-    fn take(&mut self, step: Step) {
-        for crossing in step.crossings {
-            self.crossings.insert(crossing);
-        }
-        let Some(OfLine { line: id, deed, unfinished }) = step.of_line else { return };
-        if let Deed::Becomes(line) = deed {
-            let line = self.lines.entry(id).insert_entry(*line).into_mut();
-            settle(line, unfinished);
-        } else if let Some(line) = self.lines.get_mut(&id) {
-            if let Deed::Lengthens { more, length } = deed {
+    /// Does what an entry does, and gives what stood before.
+    fn take(&mut self, step: Step) -> Before {
+        let crossings = step.crossings.into_iter();
+        let crossings = crossings.map(|crossing| (crossing.id, self.crossings.insert(crossing))).collect();
+        let Some(OfLine { line: id, deed, unfinished }) = step.of_line else {
+            return Before { line: None, crossings };
+        };
+        let laid = self.lines.get(&id).map_or(0, |line| line.laid.len());
+        let standing = |line: &mut Line| LineBefore::Standing(Standing::of(line));
+        let before = match deed {
+            Deed::Becomes(line) => self.lines.insert(id, *line).map(|was| {
+                // Nobody else holds what is laid any more, so that it grows where it stands.
+                LineBefore::Whole(Box::new(Line { laid: Laid::default(), ..was }))
+            }),
+            Deed::Nothing => self.lines.get_mut(&id).map(standing),
+            Deed::Lengthens { more, length } => self.lines.get_mut(&id).map(|line| {
+                let before = standing(line);
                 line.laid.lay_on(&more);
                 line.laid_length = length;
-            }
+                before
+            }),
+        };
+        if let Some(line) = self.lines.get_mut(&id) {
             settle(line, unfinished);
+        }
+        let before = before.unwrap_or(LineBefore::NotThere);
+        Before { line: Some((id, laid, before)), crossings }
+    }
+
+    /// Takes the last entry back that was added and not taken back yet.
+    pub(crate) fn take_back(&mut self, before: Before) {
+        for (id, was) in before.crossings {
+            match was {
+                Some(was) => {
+                    self.crossings.insert(was);
+                }
+                None => self.crossings.remove(id),
+            }
+        }
+        let Some((id, laid, before)) = before.line else { return };
+        if let LineBefore::NotThere = before {
+            self.lines.remove(&id);
+        } else if let Some(line) = self.lines.get_mut(&id) {
+            line.laid.shorten(laid);
+            match before {
+                LineBefore::Whole(was) => {
+                    let laid = std::mem::take(&mut line.laid);
+                    *line = Line { laid, ..*was };
+                }
+                LineBefore::Standing(was) => was.back_to(line),
+                LineBefore::NotThere => {}
+            }
         }
     }
 
@@ -344,12 +431,7 @@ impl Installation {
         Ok(self.step(line.id, Deed::Lengthens { more, length }, Vec::new()))
     }
 
-    fn reel_started(
-        &self,
-        b: &ReelStarted,
-        when: DateTime<Utc>,
-        profile: &Profile,
-    ) -> Result<Step, Refusal> {
+    fn reel_started(&self, b: &ReelStarted, when: DateTime<Utc>, profile: &Profile) -> Result<Step, Refusal> {
         let mut line = self.line_under_way(b.line, when)?.clone();
         in_range("A reel", b.length_m, 10.0, 10_000.0)?;
         if line.reels.iter().any(|reel| reel.id == b.reel) {
@@ -837,7 +919,8 @@ impl Installation {
             }
         })?;
         let lines = sum.lines.into_values().filter(|line| self.lines.get(&line.id) != Some(line));
-        let crossings = sum.crossings.into_map().into_values().filter(|c| self.crossings.get(&c.id) != Some(c));
+        let crossings =
+            sum.crossings.into_map().into_values().filter(|c| self.crossings.get(&c.id) != Some(c));
         Ok(Change { lines: lines.collect(), crossings: crossings.collect() })
     }
 }

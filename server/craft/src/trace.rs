@@ -142,7 +142,8 @@ impl Bundle {
 
     /// A length that the offset of `q` from no leg of the bundle falls short of.
     fn least_offset(&self, q: [f64; 3]) -> f64 {
-        let outside = [0, 1, 2].map(|axis| (self.low[axis] - q[axis]).max(q[axis] - self.high[axis]).max(0.0));
+        let outside =
+            [0, 1, 2].map(|axis| (self.low[axis] - q[axis]).max(q[axis] - self.high[axis]).max(0.0));
         dot(outside, outside).sqrt() - stands_off(self.longest_m)
     }
 }
@@ -166,6 +167,21 @@ impl Course {
             self.in_space.push(there);
         }
         Ok(())
+    }
+
+    /// Leaves so many positions from the start.
+    fn shorten(&mut self, positions: usize) {
+        self.chainages.truncate(positions);
+        self.in_space.truncate(positions);
+        let legs = self.in_space.len().saturating_sub(1);
+        self.bundles.truncate(legs.div_ceil(TOGETHER));
+        if let Some(last) = self.bundles.len().checked_sub(1) {
+            let mut bundle = Bundle::beginning_at(self.in_space[last * TOGETHER]);
+            for leg in self.legs(last) {
+                bundle.take(self.in_space[leg + 1], self.chainages[leg + 1] - self.chainages[leg]);
+            }
+            self.bundles[last] = bundle;
+        }
     }
 
     /// The course of positions that make a trace.
@@ -309,8 +325,7 @@ impl Trace {
         let bounds: Vec<f64> = course.bundles.iter().map(|bundle| bundle.least_offset(q)).collect();
         let first = (0..bounds.len()).min_by(|&a, &b| bounds[a].total_cmp(&bounds[b])).unwrap_or(0);
         let by_chord = |leg: usize| course.least_offset(leg, q);
-        let promising =
-            course.legs(first).min_by(|&a, &b| by_chord(a).total_cmp(&by_chord(b))).unwrap_or(0);
+        let promising = course.legs(first).min_by(|&a, &b| by_chord(a).total_cmp(&by_chord(b))).unwrap_or(0);
         let mut nearest = self.leg(promising).foot(p);
         let mut on = promising;
         for (bundle, &bound) in bounds.iter().enumerate() {
@@ -334,7 +349,8 @@ impl Trace {
         }
         Nearest {
             // A leg's run and its chainages can differ in the last digit: no place lies past the leg's own end.
-            chainage: Metres::bounded(self.course.chainages[on].value() + nearest.run_m).min(self.course.chainages[on + 1]),
+            chainage: Metres::bounded(self.course.chainages[on].value() + nearest.run_m)
+                .min(self.course.chainages[on + 1]),
             offset: Metres::bounded(nearest.offset_m),
             side: self.side(on, &nearest, p),
             position: nearest.position,

@@ -28,28 +28,40 @@ pub(super) fn is_open(crossing: &Crossing) -> bool {
 }
 
 impl Crossings {
-    /// Puts a crossing in, in the place of the one with its id.
-    pub fn insert(&mut self, crossing: Crossing) {
-        let (id, line) = (crossing.id, crossing.line);
-        let opens = usize::from(is_open(&crossing));
-        match self.all.insert(id, crossing) {
+    /// Puts a crossing in, and gives the one with its id whose place it takes.
+    pub fn insert(&mut self, crossing: Crossing) -> Option<Crossing> {
+        let (id, line, opens) = (crossing.id, crossing.line, usize::from(is_open(&crossing)));
+        let old = self.all.insert(id, crossing);
+        match &old {
             Some(old) if old.line == line => {
                 if let Some(on) = self.by_line.get_mut(&line) {
-                    on.open = on.open + opens - usize::from(is_open(&old));
-                }
-                return;
-            }
-            Some(old) => {
-                if let Some(on) = self.by_line.get_mut(&old.line) {
-                    on.crossings.remove(&id);
-                    on.open -= usize::from(is_open(&old));
+                    on.open = on.open + opens - usize::from(is_open(old));
                 }
             }
-            None => {}
+            _ => {
+                if let Some(old) = &old {
+                    self.forget(old);
+                }
+                let on = self.by_line.entry(line).or_default();
+                on.crossings.insert(id);
+                on.open += opens;
+            }
         }
-        let on = self.by_line.entry(line).or_default();
-        on.crossings.insert(id);
-        on.open += opens;
+        old
+    }
+
+    /// Takes a crossing out.
+    pub(super) fn remove(&mut self, id: CrossingId) {
+        if let Some(old) = self.all.remove(&id) {
+            self.forget(&old);
+        }
+    }
+
+    fn forget(&mut self, old: &Crossing) {
+        if let Some(on) = self.by_line.get_mut(&old.line) {
+            on.crossings.remove(&old.id);
+            on.open -= usize::from(is_open(old));
+        }
     }
 
     /// The crossings of a line, by their ids.
@@ -106,9 +118,14 @@ mod tests {
             let (id, line) = (CrossingId(Uuid::from_u128(n)), LineId(Uuid::from_u128(line)));
             let place = (Position::new(-4.65, 54.1).unwrap(), Metres::ZERO);
             let when = chrono::DateTime::UNIX_EPOCH;
-            Crossing {
-                state,
-                ..Crossing::foreseen(id, line, place, Obstacle::Road, true, None, when)
+            Crossing { state, ..Crossing::foreseen(id, line, place, Obstacle::Road, true, None, when) }
+        };
+        let lines = [1, 2].map(|line| LineId(Uuid::from_u128(line)));
+        let known = |crossings: &Crossings| {
+            for line in lines {
+                let there: Vec<&Crossing> = crossings.values().filter(|c| c.line == line).collect();
+                assert_eq!(crossings.of_line(line).collect::<Vec<_>>(), there);
+                assert_eq!(crossings.open_on(line), there.iter().filter(|c| is_open(c)).count());
             }
         };
         let mut crossings = Crossings::default();
@@ -124,11 +141,12 @@ mod tests {
             (3, 1, CrossingState::Proved),
         ] {
             crossings.insert(crossing(n, line, state));
-            for line in [1, 2].map(|line| LineId(Uuid::from_u128(line))) {
-                let there: Vec<&Crossing> = crossings.values().filter(|c| c.line == line).collect();
-                assert_eq!(crossings.of_line(line).collect::<Vec<_>>(), there);
-                assert_eq!(crossings.open_on(line), there.iter().filter(|c| is_open(c)).count());
-            }
+            known(&crossings);
         }
+        for n in [2, 1, 2, 3] {
+            crossings.remove(CrossingId(Uuid::from_u128(n)));
+            known(&crossings);
+        }
+        assert!(crossings.is_empty());
     }
 }

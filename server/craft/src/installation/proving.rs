@@ -146,11 +146,7 @@ impl Installation {
         Ok(self.settled(line, proved))
     }
 
-    pub(super) fn line_handed_over(
-        &self,
-        b: &LineHandedOver,
-        when: DateTime<Utc>,
-    ) -> Result<Step, Refusal> {
+    pub(super) fn line_handed_over(&self, b: &LineHandedOver, when: DateTime<Utc>) -> Result<Step, Refusal> {
         let mut line = self.line(b.line)?.clone();
         if line.state != LineState::Proved {
             return Err(wants(&line, "it is handed over once it is proved"));
@@ -163,12 +159,7 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    pub(super) fn watch_set(
-        &self,
-        b: &WatchSet,
-        by: &Sender,
-        when: DateTime<Utc>,
-    ) -> Result<Step, Refusal> {
+    pub(super) fn watch_set(&self, b: &WatchSet, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
         let mut line = self.line(b.line)?.clone();
         match line.state {
             LineState::Through | LineState::Finished | LineState::Proved => {}

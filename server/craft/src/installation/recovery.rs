@@ -68,12 +68,7 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    pub(super) fn wire_lost(
-        &self,
-        b: &WireLost,
-        by: &Sender,
-        when: DateTime<Utc>,
-    ) -> Result<Step, Refusal> {
+    pub(super) fn wire_lost(&self, b: &WireLost, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
         let mut line = ordered_up(self.line(b.line)?)?.clone();
         on_the_line(&line, b.from_m, b.to_m)?;
         in_range("Wire lost or left", b.length_m, 0.0, MOST_WIRE_M)?;
@@ -130,10 +125,7 @@ fn ordered_up(line: &Line) -> Result<&Line, Refusal> {
     if line.recovery.ordered_up.is_some() {
         return Ok(line);
     }
-    Err(wants(
-        line,
-        "nothing of it comes up before the command post has confirmed it dead and ordered it up",
-    ))
+    Err(wants(line, "nothing of it comes up before the command post has confirmed it dead and ordered it up"))
 }
 
 fn on_the_line(line: &Line, from_m: Metres, to_m: Metres) -> Result<(), Refusal> {

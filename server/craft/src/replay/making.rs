@@ -1,18 +1,18 @@
 //! The fold of the log, with every change kept. Each line's part is added up where it stands; for a correction it is added up
-//! anew from what it corrects on, from the last copy that was taken before that.
+//! anew from what it corrects on, after that and all behind it was taken back.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Utc};
 
 use super::{
-    CrossingReplay, Error, LineReplay, MOST_POSITIONS, Replay, ReplayCorrection, ReplayLineChange,
+    CrossingReplay, Error, LineReplay, MOST_POSITIONS, POSITION, Replay, ReplayCorrection, ReplayLineChange,
     ReplayPiece, ReplayPlace, ReplayPlan, ReplayTeam, STEP,
 };
 use crate::{
     crossing::Crossing,
     ids::{CrossingId, LineId, ReportId},
-    installation::{Broken, Corrected, Installation},
+    installation::{Before, Broken, Corrected, Installation},
     line::Line,
     party::Party,
     profile::Profile,
@@ -20,39 +20,38 @@ use crate::{
     text::Name,
 };
 
-/// Entries between two copies of a line's part, the fewest.
-const FEWEST_BETWEEN_COPIES: usize = 16;
-/// Laid positions that are copied in the time of a crossing.
-const POSITIONS_A_CROSSING: usize = 8;
-
-/// One line's part of the log: what it adds up to so far, and the entries that it adds up.
+/// One line's part of the log: what it adds up to so far, the entries that it adds up, and what stood before each of them.
 #[derive(Default)]
 struct OfLine<'a> {
     place: u32,
     sum: Installation,
     entries: Vec<&'a Entry>,
+    before: Vec<Before>,
     corrected: Corrected<'a>,
-    /// What it added up to after so many entries, the fewest first.
-    copies: Vec<(usize, Installation)>,
 }
 
 impl OfLine<'_> {
-    /// Adds up the entry with this place among the line's own, behind those before it, and says which crossings it alters.
-    /// After as many entries as a copy has things to copy, one is taken: neither the time nor the room for copies then grows
-    /// faster than the log.
-    fn add(&mut self, place: usize, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
-        let altered = self.sum.add(self.entries[place], &self.corrected, profile)?;
-        let since = place + 1 - self.copies.last().map_or(0, |(after, _)| *after);
-        if since >= FEWEST_BETWEEN_COPIES + self.things() {
-            self.copies.push((place + 1, self.sum.clone()));
+    /// Adds up those of its entries that are not, and says which crossings are altered.
+    fn add(&mut self, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
+        let mut altered = Vec::new();
+        for entry in &self.entries[self.before.len()..] {
+            let before = self.sum.add(entry, &self.corrected, profile)?;
+            altered.extend(before.crossings.iter().map(|(id, _)| *id));
+            self.before.push(before);
         }
         Ok(altered)
     }
 
-    /// What a copy of the line's part has to copy, in crossings.
-    fn things(&self) -> usize {
-        let laid: usize = self.sum.lines.values().map(|line| line.laid.len()).sum();
-        self.sum.crossings.len() + laid / POSITIONS_A_CROSSING
+    /// The work of adding up the entries from this place on, and of taking them back.
+    fn work_from(&self, place: usize) -> u64 {
+        let of = |entry: &&Entry| {
+            let body = self.corrected.get(&entry.report.id).copied().unwrap_or(Some(&entry.report.body));
+            match body {
+                Some(Body::TraceExtended(trace)) => STEP + trace.positions.len() as u64 * POSITION,
+                _ => STEP,
+            }
+        };
+        self.entries[place..].iter().map(of).sum()
     }
 
     /// The place of an entry among the line's own.
@@ -60,35 +59,23 @@ impl OfLine<'_> {
         self.entries.partition_point(|entry| entry.sequence < sequence)
     }
 
-    /// From which entry on the line is added up anew when the one at this place is corrected.
-    fn anew_from(&self, place: usize) -> usize {
-        let copies = self.copies.partition_point(|(after, _)| *after <= place);
-        self.copies[..copies].last().map_or(0, |(after, _)| *after)
-    }
-
-    /// Adds the line up anew from the last copy before that entry, and says which crossings are other than they were.
+    /// Adds the line up anew from the entry at this place on, and says which crossings are other than they were.
     fn add_anew(&mut self, place: usize, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
-        let from = self.anew_from(place);
-        self.copies.retain(|(after, _)| *after <= from);
-        let copy = self.copies.last().map(|(_, copy)| copy.clone()).unwrap_or_default();
-        let before = std::mem::replace(&mut self.sum, copy);
-        for place in from..self.entries.len() {
-            self.add(place, profile)?;
+        let mut were: BTreeMap<CrossingId, Option<Crossing>> = BTreeMap::new();
+        while self.before.len() > place
+            && let Some(before) = self.before.pop()
+        {
+            for (id, _) in &before.crossings {
+                were.entry(*id).or_insert_with(|| self.sum.crossings.get(id).cloned());
+            }
+            self.sum.take_back(before);
         }
-        let other = |now: &&Crossing| before.crossings.get(&now.id) != Some(now);
-        Ok(self.sum.crossings.values().filter(other).map(|crossing| crossing.id).collect())
-    }
-}
-
-/// The work of adding one entry up.
-fn work_of(entry: &Entry) -> u64 {
-    let body = match &entry.report.body {
-        Body::Correction(correction) => correction.instead.as_deref(),
-        body => Some(body),
-    };
-    STEP + match body {
-        Some(Body::TraceExtended(trace)) => trace.positions.len() as u64,
-        _ => 0,
+        self.add(profile)?;
+        for (id, was) in self.before.iter().skip(place).flat_map(|before| &before.crossings) {
+            were.entry(*id).or_insert_with(|| was.clone());
+        }
+        let other = |(id, was): &(&CrossingId, &Option<Crossing>)| self.sum.crossings.get(id) != was.as_ref();
+        Ok(were.iter().filter(other).map(|(id, _)| *id).collect())
     }
 }
 
@@ -175,14 +162,13 @@ impl<'a> Making<'a> {
         let (altered, touched) = if let Some((correction, corrects, kind)) = corrects {
             of.corrected.insert(correction.corrects, correction.instead.as_deref());
             let place = of.place_of(corrects);
-            let anew: u64 = of.entries[of.anew_from(place)..].iter().map(|entry| work_of(entry)).sum();
-            self.spend(anew + of.things() as u64)?;
+            let laid = of.sum.lines.get(&id).map_or(0, |line| line.laid.len() as u64);
+            self.spend(of.work_from(place) + laid)?;
             self.replay.corrections.push(ReplayCorrection { sequence: entry.sequence, corrects });
             (of.add_anew(place, self.profile)?, Touched { kind, anew: true })
         } else {
-            self.spend(work_of(entry))?;
-            let kind = entry.report.body.kind();
-            (of.add(of.entries.len() - 1, self.profile)?, Touched { kind, anew: false })
+            self.spend(of.work_from(of.before.len()))?;
+            (of.add(self.profile)?, Touched { kind: entry.report.body.kind(), anew: false })
         };
         if let Some(line) = of.sum.lines.get(&id) {
             self.keep_line(entry.sequence, of.place, line, touched)?;
@@ -239,13 +225,7 @@ impl<'a> Making<'a> {
         if self.positions > MOST_POSITIONS { Err(Error::TooManyPositions) } else { Ok(()) }
     }
 
-    fn keep_line(
-        &mut self,
-        sequence: i64,
-        place: u32,
-        line: &Line,
-        touched: Touched,
-    ) -> Result<(), Error> {
+    fn keep_line(&mut self, sequence: i64, place: u32, line: &Line, touched: Touched) -> Result<(), Error> {
         let team = line.team.as_ref().map(|team| self.team(team, Some(Party::LeadTeam)));
         if place as usize == self.replay.lines.len() {
             self.replay.lines.push(LineReplay {
@@ -422,10 +402,10 @@ mod tests {
         let right =
             r#"{"kind":"correction","corrects":"01920000-0000-7000-8000-000000000002","because":"dry"}"#;
         let log = [entry(1, &planned), entry(2, &note), entry(3, right), entry(4, right)];
-        // One step, one step, three, and four.
+        // One step, one step; two for the first correction, which is a step itself, and three for the second.
         let of = |work: u64| Making::new(Profile::field(), work).of(&log);
-        assert_eq!(of(9 * STEP - 1), Err(Error::TooMuchWork));
-        assert!(of(9 * STEP).is_ok_and(|replay| replay.corrections.len() == 2));
-        assert_eq!(of(MOST_WORK), of(9 * STEP));
+        assert_eq!(of(7 * STEP - 1), Err(Error::TooMuchWork));
+        assert!(of(7 * STEP).is_ok_and(|replay| replay.corrections.len() == 2));
+        assert_eq!(of(MOST_WORK), of(7 * STEP));
     }
 }

@@ -6,7 +6,7 @@ use std::ops::Deref;
 use std::sync::{Arc, OnceLock};
 
 use super::{Course, Trace, TraceError};
-use crate::geodesy::Position;
+use crate::{geodesy::Position, units::Metres};
 
 /// Positions of wire that lies, in the order in which it was laid.
 ///
@@ -39,6 +39,22 @@ impl Laid {
             Some(Err(_)) | None => {}
         }
         Arc::make_mut(&mut self.positions).extend_from_slice(more);
+    }
+
+    /// Leaves so many positions from the beginning.
+    pub(crate) fn shorten(&mut self, positions: usize) {
+        if positions >= self.positions.len() {
+            return;
+        }
+        Arc::make_mut(&mut self.positions).truncate(positions);
+        if let Some(Ok(course)) = self.course.get_mut() {
+            let course = Arc::make_mut(course);
+            course.shorten(positions);
+            if course.length() > Metres::ZERO {
+                return;
+            }
+        }
+        self.course = OnceLock::new();
     }
 
     /// The trace that the positions make: none where [`Trace::new`] refuses them.
@@ -97,6 +113,7 @@ mod tests {
                 assert_eq!((grown.positions(), grown.chainages()), (anew.positions(), anew.chainages()));
                 let aside = Position::new(-4.66, 54.105).unwrap();
                 assert_eq!(grown.nearest(aside), anew.nearest(aside));
+                assert_eq!(format!("{:?}", grown.course), format!("{:?}", anew.course));
             }
             (None, Err(_)) => {}
             (grown, anew) => panic!("{grown:?} and {anew:?}"),
@@ -118,6 +135,14 @@ mod tests {
         }
         assert_eq!(laid, laid.to_vec().into());
         assert_ne!(laid, Laid::default());
+        // And taken back again, by steps that end within bundles and where one ends.
+        for positions in (0..=laid.len()).rev().filter(|positions| positions % 9 == 0 || positions % 64 < 3) {
+            laid.shorten(positions);
+            assert_eq!(laid.len(), positions);
+            the_same(&laid);
+        }
+        laid.lay_on(&[place(1), place(2)]);
+        the_same(&laid);
     }
 
     #[test]
@@ -128,5 +153,7 @@ mod tests {
         assert!(laid.trace().is_none());
         laid.lay_on(&[place(2)]);
         assert!(laid.trace().is_none());
+        laid.shorten(MOST_POSITIONS);
+        assert!(laid.trace().is_some());
     }
 }

@@ -563,7 +563,8 @@ fn a_long_log_that_is_corrected_far_back_time_and_again_shows_every_moment() {
             let story = told(under_way, &reports, &mut Counts::default())?;
             for entry in &story.log {
                 if let Body::Correction(correction) = &entry.report.body {
-                    let wrong = story.log.iter().find(|wrong| wrong.report.id == correction.corrects).unwrap();
+                    let wrong =
+                        story.log.iter().find(|wrong| wrong.report.id == correction.corrects).unwrap();
                     *far_back.borrow_mut() += u32::from(entry.sequence - wrong.sequence > 50);
                 }
             }
