@@ -11,6 +11,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use laywire_craft::construction::Construction;
 use laywire_craft::geodesy::Position;
 use laywire_craft::guide::guide;
+use laywire_craft::installation::Installation;
 use laywire_craft::obstacle::Obstacle;
 use laywire_craft::party::{Party, Sender};
 use laywire_craft::profile::Profile;
@@ -110,6 +111,10 @@ fn played(criterion: &mut Criterion) {
     let one = self::log(1, 10_000);
     group.bench_function(format!("making it of {} entries of one line", one.len()), |bencher| {
         bencher.iter(|| replay(black_box(&one), Profile::field()).unwrap());
+    });
+    // What the rebuild of the state does, without its database.
+    group.bench_function(format!("adding up {} entries", log.len()), |bencher| {
+        bencher.iter(|| Installation::fold(black_box(&log), Profile::field()).unwrap());
     });
     let last = i64::try_from(log.len()).unwrap();
     let mut moment = 1;

@@ -364,9 +364,9 @@ impl LineReplay {
             }
             now
         } else if touched.kind == Kind::WireLost {
-            gone.last().into_iter().collect()
+            gone.rev().take(1).collect()
         } else {
-            up.last().into_iter().collect()
+            up.rev().take(1).collect()
         };
         let new = now.into_iter().map(|(from_m, to_m, fate)| ReplayPiece {
             sequence,
