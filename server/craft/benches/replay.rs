@@ -11,6 +11,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use laywire_craft::construction::Construction;
 use laywire_craft::geodesy::Position;
 use laywire_craft::guide::guide;
+use laywire_craft::installation::Installation;
 use laywire_craft::obstacle::Obstacle;
 use laywire_craft::party::{Party, Sender};
 use laywire_craft::profile::Profile;
@@ -20,8 +21,6 @@ use laywire_craft::text::Name;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-const LINES: u32 = 40;
-const CROSSINGS: u32 = 250;
 /// Positions of laid trace are reported so often between two crossings.
 const TRACES: u32 = 6;
 
@@ -29,8 +28,8 @@ fn opened() -> DateTime<Utc> {
     "2026-05-04T08:00:00Z".parse().unwrap()
 }
 
-/// Forty lines laid at once, each by its own two teams, and each corrected once an hour.
-fn log() -> Vec<Entry> {
+/// Lines laid at once, each with so many crossings, each by its own two teams, and each corrected once an hour.
+fn log(lines: u32, crossings: u32) -> Vec<Entry> {
     let guide = guide(Obstacle::DirtRoad, false, Profile::field());
     let buried =
         guide.allowed.into_iter().find(|choice| choice.construction == Construction::Buried).unwrap();
@@ -53,23 +52,23 @@ fn log() -> Vec<Entry> {
     let place = |number: u32, step: u32| {
         Position::new(-4.65 + f64::from(number) * 0.01, 54.1 + f64::from(step) * 1e-4).unwrap()
     };
-    for number in 0..LINES {
-        let trace = [place(number, 0), place(number, CROSSINGS * TRACES)];
+    for number in 0..lines {
+        let trace = [place(number, 0), place(number, crossings * TRACES)];
         let planned = json!({ "kind": "line_planned", "line": line(number), "designation": number.to_string(),
             "from": "Post", "to": "Mill", "trace": trace });
         tell(Party::CommandPost, "Kestrel".to_owned(), planned);
         let started = json!({ "kind": "line_started", "line": line(number) });
         tell(Party::LeadTeam, format!("Plover {number}"), started);
     }
-    for crossing in 0..CROSSINGS {
-        for number in 0..LINES {
+    for crossing in 0..crossings {
+        for number in 0..lines {
             let (lead, follow) = (format!("Plover {number}"), format!("Wren {number}"));
             for part in 0..TRACES {
                 let place = place(number, crossing * TRACES + part);
                 let laid = json!({ "kind": "trace_extended", "line": line(number), "positions": [place] });
                 tell(Party::LeadTeam, lead.clone(), laid);
             }
-            let of = Uuid::from_u128(2_000_000_000 + u128::from(crossing * LINES + number));
+            let of = Uuid::from_u128(2_000_000_000 + u128::from(crossing * lines + number));
             let marked = json!({ "kind": "crossing_marked", "crossing": of, "line": line(number),
                 "position": place(number, crossing * TRACES + TRACES - 1), "obstacle": "dirt_road",
                 "construction": "buried" });
@@ -92,7 +91,7 @@ fn log() -> Vec<Entry> {
 }
 
 fn played(criterion: &mut Criterion) {
-    let log = log();
+    let log = log(40, 250);
     assert!(log.len() >= 100_000);
     let made = replay(&log, Profile::field()).unwrap();
     let weight = serde_json::to_vec(&made).unwrap().len();
@@ -107,6 +106,15 @@ fn played(criterion: &mut Criterion) {
     group.sample_size(10);
     group.bench_function(format!("making it of {} entries", log.len()), |bencher| {
         bencher.iter(|| replay(black_box(&log), Profile::field()).unwrap());
+    });
+    // The same of one line: an entry must not cost more the longer its line is.
+    let one = self::log(1, 10_000);
+    group.bench_function(format!("making it of {} entries of one line", one.len()), |bencher| {
+        bencher.iter(|| replay(black_box(&one), Profile::field()).unwrap());
+    });
+    // What the rebuild of the state does, without its database.
+    group.bench_function(format!("adding up {} entries", log.len()), |bencher| {
+        bencher.iter(|| Installation::fold(black_box(&log), Profile::field()).unwrap());
     });
     let last = i64::try_from(log.len()).unwrap();
     let mut moment = 1;

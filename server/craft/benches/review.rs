@@ -75,7 +75,7 @@ fn operation() -> (Vec<Entry>, Installation) {
                 let place = Position::new(-4.65, 54.1 + f64::from(step) * 1e-4).unwrap();
                 let trace = json!({ "kind": "trace_extended", "line": id, "positions": [place] });
                 tell(Party::LeadTeam, &lead, body(trace));
-                line.laid.push(place);
+                line.laid.lay_on(&[place]);
             }
             let of = CrossingId(Uuid::from_u128((number + 1) * 1_000_000 + crossing));
             let head = *line.laid.last().unwrap();
@@ -90,15 +90,12 @@ fn operation() -> (Vec<Entry>, Installation) {
             let chainage = Metres::new(f64::from(u32::try_from(crossing).unwrap()) * 66.0).unwrap();
             let foreseen =
                 Crossing::foreseen(of, id, (head, chainage), Obstacle::DirtRoad, false, None, passed_at);
-            stands.crossings.insert(
-                of,
-                Crossing {
-                    state: CrossingState::Finished,
-                    passed_at: Some(passed_at),
-                    finished_at: Some(finished_at),
-                    ..foreseen
-                },
-            );
+            stands.crossings.insert(Crossing {
+                state: CrossingState::Finished,
+                passed_at: Some(passed_at),
+                finished_at: Some(finished_at),
+                ..foreseen
+            });
         }
         let through = json!({ "kind": "call_back_good", "line": id, "from_far_end": true });
         line.through_at = Some(tell(Party::LeadTeam, &lead, body(through)));

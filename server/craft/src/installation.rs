@@ -2,13 +2,11 @@
 //! the same function serves the service as reports come in, the rebuild of the state from the log, and whoever reads
 //! the log afterwards. It never reads a clock: every time comes with the entry.
 
+mod crossings;
 mod proving;
 mod recovery;
 
-use std::{
-    borrow::Borrow,
-    collections::{BTreeMap, HashMap},
-};
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Utc};
 
@@ -23,16 +21,20 @@ use crate::{
     obstacle::Obstacle,
     party::{Party, Sender},
     profile::Profile,
-    proving::ProofLostBy,
+    proving::{ProofLost, ProofLostBy},
     refusal::Refusal,
     report::{
         Body, CallBackGood, Correction, CrossingFinished, CrossingGivenBack, CrossingGivenOut,
         CrossingMarked, CrossingPassed, CrossingStruckOut, Entry, Kind, LinePlanned, MOST_POSITIONS_A_REPORT,
         Note, PlanIssued, ReelStarted, SpliceMade, TraceExtended,
     },
-    trace::Trace,
+    text::Name,
+    trace::Laid,
     units::Metres,
 };
+
+pub use crossings::Crossings;
+use crossings::is_open;
 
 /// A crossing farther than this from its line is a slip of the finger.
 const FAR_FROM_LINE: Metres = Metres::from_const(5_000.0);
@@ -49,7 +51,7 @@ pub struct Installation {
     /// The lines.
     pub lines: BTreeMap<LineId, Line>,
     /// The crossings.
-    pub crossings: BTreeMap<CrossingId, Crossing>,
+    pub crossings: Crossings,
 }
 
 /// What an entry changes: each line and crossing as it is afterwards.
@@ -60,6 +62,82 @@ pub struct Change {
     /// Crossings after the entry.
     pub crossings: Vec<Crossing>,
 }
+
+/// What an entry does, as the rules have it: of its line only what becomes of it, so that whoever adds up a log alters the
+/// line where it stands and copies nothing of it.
+#[derive(Default)]
+pub(crate) struct Step {
+    of_line: Option<OfLine>,
+    crossings: Vec<Crossing>,
+}
+
+struct OfLine {
+    line: LineId,
+    deed: Deed,
+    /// Whether a crossing on it is open afterwards.
+    unfinished: bool,
+}
+
+/// What becomes of a line, beside what follows from its crossings.
+enum Deed {
+    Nothing,
+    Becomes(Box<Line>),
+    Lengthens { more: Vec<Position>, length: Metres },
+}
+
+/// What stood before an entry was added: with it the entry is taken back.
+#[derive(Default)]
+pub(crate) struct Before {
+    /// The line, how many positions were laid of it, and the rest.
+    line: Option<(LineId, usize, LineBefore)>,
+    /// The crossings that the entry altered; none for one that it told of first.
+    pub(crate) crossings: Vec<(CrossingId, Option<Crossing>)>,
+}
+
+enum LineBefore {
+    NotThere,
+    /// The line without what is laid, which only grows.
+    Whole(Box<Line>),
+    Standing(Standing),
+}
+
+/// What an entry may alter of a line that does not become another.
+struct Standing {
+    length: Metres,
+    state: LineState,
+    proved_at: Option<DateTime<Utc>>,
+    handed_over_at: Option<DateTime<Utc>>,
+    handed_over_to: Option<Name>,
+    tags: Vec<Name>,
+    proof_lost: Option<ProofLost>,
+}
+
+impl Standing {
+    fn of(line: &Line) -> Self {
+        Self {
+            length: line.laid_length,
+            state: line.state,
+            proved_at: line.proved_at,
+            handed_over_at: line.handed_over_at,
+            handed_over_to: line.handed_over_to.clone(),
+            tags: line.proving.tags.clone(),
+            proof_lost: line.proving.proof_lost.clone(),
+        }
+    }
+
+    fn back_to(self, line: &mut Line) {
+        line.laid_length = self.length;
+        line.state = self.state;
+        line.proved_at = self.proved_at;
+        line.handed_over_at = self.handed_over_at;
+        line.handed_over_to = self.handed_over_to;
+        line.proving.tags = self.tags;
+        line.proving.proof_lost = self.proof_lost;
+    }
+}
+
+/// What the log says instead of the reports that are corrected; none for one that is withdrawn.
+pub(crate) type Corrected<'a> = HashMap<ReportId, Option<&'a Body>>;
 
 /// An entry that cannot stand where the log has it.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -79,36 +157,32 @@ impl Installation {
     /// # Errors
     /// When an entry breaks a rule at its place.
     pub fn fold(entries: &[Entry], profile: &Profile) -> Result<Self, Broken> {
-        Self::fold_of(entries, profile)
-    }
-
-    /// The same of entries that lie apart.
-    pub(crate) fn fold_of<E: Borrow<Entry>>(entries: &[E], profile: &Profile) -> Result<Self, Broken> {
-        let entries = || entries.iter().map(Borrow::borrow);
-        let mut corrected: HashMap<ReportId, Option<&Body>> = HashMap::new();
-        for entry in entries() {
-            if let Body::Correction(c) = &entry.report.body {
-                corrected.insert(c.corrects, c.instead.as_deref());
-            }
-        }
+        let corrections = entries.iter().filter_map(|entry| match &entry.report.body {
+            Body::Correction(correction) => Some((correction.corrects, correction.instead.as_deref())),
+            _ => None,
+        });
+        let corrected: Corrected<'_> = corrections.collect();
         let mut sum = Self::default();
-        for entry in entries() {
-            let body = match corrected.get(&entry.report.id) {
-                Some(None) => continue,
-                Some(Some(instead)) => instead,
-                None => &entry.report.body,
-            };
-            if matches!(body, Body::Correction(_)) {
-                continue;
-            }
-            let change = sum.after(entry, body, profile).map_err(|refusal| Broken {
-                sequence: entry.sequence,
-                kind: body.kind(),
-                refusal,
-            })?;
-            sum.adopt(change);
+        for entry in entries {
+            sum.add(entry, &corrected, profile)?;
         }
         Ok(sum)
+    }
+
+    /// Adds one entry as the corrections have it, and gives what stood before.
+    pub(crate) fn add(
+        &mut self,
+        entry: &Entry,
+        corrected: &Corrected<'_>,
+        profile: &Profile,
+    ) -> Result<Before, Broken> {
+        let body = match corrected.get(&entry.report.id) {
+            Some(None) => return Ok(Before::default()),
+            Some(Some(instead)) => instead,
+            None => &entry.report.body,
+        };
+        let broken = |refusal| Broken { sequence: entry.sequence, kind: body.kind(), refusal };
+        Ok(self.take(self.after(entry, body, profile).map_err(broken)?))
     }
 
     /// Whether the entry may stand, and what is after it. `history` is what the log holds of the line that a correction
@@ -127,7 +201,7 @@ impl Installation {
         }
         match &entry.report.body {
             Body::Correction(correction) => self.after_correction(entry, correction, history, profile),
-            body => self.after(entry, body, profile),
+            body => self.after(entry, body, profile).map(|step| self.change_by(step)),
         }
     }
 
@@ -137,8 +211,73 @@ impl Installation {
         self.crossings.extend(change.crossings.into_iter().map(|crossing| (crossing.id, crossing)));
     }
 
-    /// What is after the entry, if this is what it says.
-    pub(crate) fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Change, Refusal> {
+    /// Does what an entry does, and gives what stood before.
+    fn take(&mut self, step: Step) -> Before {
+        let crossings = step.crossings.into_iter();
+        let crossings = crossings.map(|crossing| (crossing.id, self.crossings.insert(crossing))).collect();
+        let Some(OfLine { line: id, deed, unfinished }) = step.of_line else {
+            return Before { line: None, crossings };
+        };
+        let laid = self.lines.get(&id).map_or(0, |line| line.laid.len());
+        let standing = |line: &mut Line| LineBefore::Standing(Standing::of(line));
+        let before = match deed {
+            Deed::Becomes(line) => self.lines.insert(id, *line).map(|was| {
+                // Nobody else holds what is laid any more, so that it grows where it stands.
+                LineBefore::Whole(Box::new(Line { laid: Laid::default(), ..was }))
+            }),
+            Deed::Nothing => self.lines.get_mut(&id).map(standing),
+            Deed::Lengthens { more, length } => self.lines.get_mut(&id).map(|line| {
+                let before = standing(line);
+                line.laid.lay_on(&more);
+                line.laid_length = length;
+                before
+            }),
+        };
+        if let Some(line) = self.lines.get_mut(&id) {
+            settle(line, unfinished);
+        }
+        let before = before.unwrap_or(LineBefore::NotThere);
+        Before { line: Some((id, laid, before)), crossings }
+    }
+
+    /// Takes the last entry back that was added and not taken back yet.
+    pub(crate) fn take_back(&mut self, before: Before) {
+        for (id, was) in before.crossings {
+            match was {
+                Some(was) => {
+                    self.crossings.insert(was);
+                }
+                None => self.crossings.remove(id),
+            }
+        }
+        let Some((id, laid, before)) = before.line else { return };
+        if let LineBefore::NotThere = before {
+            self.lines.remove(&id);
+        } else if let Some(line) = self.lines.get_mut(&id) {
+            line.laid.shorten(laid);
+            match before {
+                LineBefore::Whole(was) => {
+                    let laid = std::mem::take(&mut line.laid);
+                    *line = Line { laid, ..*was };
+                }
+                LineBefore::Standing(was) => was.back_to(line),
+                LineBefore::NotThere => {}
+            }
+        }
+    }
+
+    /// What changes when an entry does this: the line only where anything of it is other than before.
+    fn change_by(&self, step: Step) -> Change {
+        let line = step.of_line.as_ref().and_then(|of| self.lines.get(&of.line));
+        let mut alone = Self::default();
+        alone.lines.extend(line.map(|line| (line.id, line.clone())));
+        alone.take(step);
+        let lines = alone.lines.into_values().filter(|line| self.lines.get(&line.id) != Some(line));
+        Change { lines: lines.collect(), crossings: alone.crossings.into_map().into_values().collect() }
+    }
+
+    /// What the entry does, if this is what it says.
+    fn after(&self, entry: &Entry, body: &Body, profile: &Profile) -> Result<Step, Refusal> {
         let when = entry.happened_at();
         let stood = entry.report.position;
         let by = entry.maker();
@@ -172,33 +311,33 @@ impl Installation {
             Body::WireLost(b) => self.wire_lost(b, by, when),
             Body::ReelReturned(b) => self.reel_returned(b, when),
             Body::Note(b) => self.note(b, entry),
-            Body::Correction(_) => Ok(Change::default()),
+            Body::Correction(_) => Ok(Step::default()),
         }
     }
 
     // ── lines ────────────────────────────────────────────────────────────────────────────────────────────────────
 
-    fn line(&self, id: LineId) -> Result<Line, Refusal> {
-        self.lines.get(&id).cloned().ok_or(Refusal::NoSuchLine)
+    fn line(&self, id: LineId) -> Result<&Line, Refusal> {
+        self.lines.get(&id).ok_or(Refusal::NoSuchLine)
     }
 
     /// The line, which has to have been started and not to be closed. What happened before it was proved and is told of
     /// late lay in the ground when it was proved: that is added.
-    fn line_under_way(&self, id: LineId, when: DateTime<Utc>) -> Result<Line, Refusal> {
+    fn line_under_way(&self, id: LineId, when: DateTime<Utc>) -> Result<&Line, Refusal> {
         let line = self.line(id)?;
         if line.recovery.ordered_up.as_ref().is_some_and(|order| order.at <= when) {
-            return Err(wants(&line, "it is ordered up, and nothing is added to it any more"));
+            return Err(wants(line, "it is ordered up, and nothing is added to it any more"));
         }
         match line.state {
-            LineState::Planned => Err(wants(&line, "start it first")),
-            LineState::Proved | LineState::HandedOver if !before_it_was_proved(&line, when) => {
-                Err(wants(&line, "nothing is added to it any more; mark a crossing to open it again"))
+            LineState::Planned => Err(wants(line, "start it first")),
+            LineState::Proved | LineState::HandedOver if !before_it_was_proved(line, when) => {
+                Err(wants(line, "nothing is added to it any more; mark a crossing to open it again"))
             }
             _ => Ok(line),
         }
     }
 
-    fn line_planned(&self, b: &LinePlanned) -> Result<Change, Refusal> {
+    fn line_planned(&self, b: &LinePlanned) -> Result<Step, Refusal> {
         if self.lines.contains_key(&b.line) {
             return Err(Refusal::IdInUse);
         }
@@ -216,14 +355,14 @@ impl Installation {
 
     /// The line's trace is the plan's from now on. What lies counts where it lies; what nobody has come to yet is measured
     /// along the new plan.
-    fn plan_issued(&self, b: &PlanIssued, profile: &Profile) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    fn plan_issued(&self, b: &PlanIssued, profile: &Profile) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.through_at.is_some() {
             return Err(wants(&line, "a plan is issued before it is through"));
         }
         line.planned = Some(b.trace.clone());
         line.plan = Some(b.plan);
-        let ahead = self.crossings.values().filter(|c| c.line == line.id && c.passed_at.is_none());
+        let ahead = self.crossings.of_line(line.id).filter(|c| c.passed_at.is_none());
         let moved = ahead.filter_map(|c| {
             let chainage = line.chainage(c.position);
             (chainage != c.chainage).then(|| Crossing { chainage, ..c.clone() })
@@ -235,8 +374,8 @@ impl Installation {
         Ok(self.settled(line, moved))
     }
 
-    fn line_started(&self, id: LineId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line(id)?;
+    fn line_started(&self, id: LineId, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = self.line(id)?.clone();
         if line.started_at.is_some() {
             let other = line.team.as_ref().filter(|team| **team != by.team);
             return Err(match other {
@@ -254,8 +393,8 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    fn trace_extended(&self, b: &TraceExtended, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line, when)?;
+    fn trace_extended(&self, b: &TraceExtended, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let line = self.line_under_way(b.line, when)?;
         if b.positions.is_empty() || b.positions.len() > MOST_POSITIONS_A_REPORT {
             return Err(Refusal::TraceNotTaken {
                 what: format!(
@@ -264,37 +403,36 @@ impl Installation {
                 ),
             });
         }
+        let (mut head, mut length) = (line.laid.last().copied(), line.laid_length);
+        let mut more = Vec::with_capacity(b.positions.len());
         for &position in &b.positions {
-            if let Some(&head) = line.laid.last() {
+            if head == Some(position) {
+                continue;
+            }
+            if let Some(head) = head {
                 let step = geodesy::distance(head, position);
                 if step > LEAP {
                     return Err(Refusal::TraceLeaps { distance_m: step, most_m: LEAP });
                 }
-                line.laid_length = line.laid_length + step;
+                length = length + step;
             }
-            if line.laid.last() != Some(&position) {
-                line.laid.push(position);
-            }
+            more.push(position);
+            head = Some(position);
         }
-        if line.laid.len() > crate::trace::MOST_POSITIONS {
+        let positions = line.laid.len() + more.len();
+        if positions > crate::trace::MOST_POSITIONS {
             return Err(Refusal::TraceNotTaken {
                 what: format!(
-                    "The laid trace would have {} positions, more than {}: send fewer, farther apart.",
-                    line.laid.len(),
+                    "The laid trace would have {positions} positions, more than {}: send fewer, farther apart.",
                     crate::trace::MOST_POSITIONS
                 ),
             });
         }
-        Ok(self.settled(line, Vec::new()))
+        Ok(self.step(line.id, Deed::Lengthens { more, length }, Vec::new()))
     }
 
-    fn reel_started(
-        &self,
-        b: &ReelStarted,
-        when: DateTime<Utc>,
-        profile: &Profile,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line, when)?;
+    fn reel_started(&self, b: &ReelStarted, when: DateTime<Utc>, profile: &Profile) -> Result<Step, Refusal> {
+        let mut line = self.line_under_way(b.line, when)?.clone();
         in_range("A reel", b.length_m, 10.0, 10_000.0)?;
         if line.reels.iter().any(|reel| reel.id == b.reel) {
             return Err(Refusal::IdInUse);
@@ -318,8 +456,8 @@ impl Installation {
         stood: Option<Position>,
         when: DateTime<Utc>,
         profile: &Profile,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line_under_way(b.line, when)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line_under_way(b.line, when)?.clone();
         let chainage = said_or_stood(&line, b.chainage_m, stood)?;
         self.joint_may_fall(line.id, chainage, profile)?;
         line.splices.push(Splice { chainage_m: chainage, at: when });
@@ -332,8 +470,8 @@ impl Installation {
         stood: Option<Position>,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         let chainage =
             if b.from_far_end { line.laid_length } else { said_or_stood(&line, b.chainage_m, stood)? };
         self.called(&mut line, b.from_far_end, chainage, by, when)?;
@@ -354,12 +492,8 @@ impl Installation {
         }
         if from_far_end && line.through_at.is_none() {
             // A crossing that is only foreseen is one that nobody has looked at: wire may lie across it.
-            let open = |c: &&Crossing| {
-                c.line == line.id
-                    && c.passed_at.is_none()
-                    && (c.state.is_unfinished() || c.state == CrossingState::Foreseen)
-            };
-            let not_passed: Vec<Metres> = self.crossings.values().filter(open).map(|c| c.chainage).collect();
+            let open = self.crossings.of_line(line.id).filter(|c| c.passed_at.is_none() && is_open(c));
+            let not_passed: Vec<Metres> = open.map(|c| c.chainage).collect();
             if let Some(first) = not_passed.iter().copied().reduce(Metres::min) {
                 return Err(Refusal::NotPassed {
                     designation: line.designation.clone(),
@@ -384,7 +518,7 @@ impl Installation {
         Ok(())
     }
 
-    fn note(&self, b: &Note, entry: &Entry) -> Result<Change, Refusal> {
+    fn note(&self, b: &Note, entry: &Entry) -> Result<Step, Refusal> {
         // The log has every number below its own.
         if b.about.is_some_and(|about| !(1..entry.sequence).contains(&about)) {
             return Err(Refusal::NoSuchReport);
@@ -399,7 +533,7 @@ impl Installation {
                 return Err(Refusal::NoSuchCrossing);
             }
         }
-        Ok(Change::default())
+        Ok(Step::default())
     }
 
     // ── crossings ────────────────────────────────────────────────────────────────────────────────────────────────
@@ -413,7 +547,7 @@ impl Installation {
         b: &CrossingMarked,
         when: DateTime<Utc>,
         p: &Profile,
-    ) -> Result<Change, Refusal> {
+    ) -> Result<Step, Refusal> {
         let mut crossing = self.named(b, CrossingState::Foreseen, when, p)?;
         match self.crossings.get(&b.crossing) {
             None => {}
@@ -431,23 +565,23 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_marked(&self, b: &CrossingMarked, entry: &Entry, p: &Profile) -> Result<Change, Refusal> {
+    fn crossing_marked(&self, b: &CrossingMarked, entry: &Entry, p: &Profile) -> Result<Step, Refusal> {
         let (by, when) = (entry.maker(), entry.happened_at());
         let line = self.line(b.line)?;
         // A crossing that was marked before the line was proved was not proved with it: told of late, it opens the line.
         let closed = matches!(line.state, LineState::Proved | LineState::HandedOver)
-            && !before_it_was_proved(&line, when);
+            && !before_it_was_proved(line, when);
         if closed && by.party != Party::CommandPost {
             return Err(wants(
-                &line,
+                line,
                 "tell the command post what is to be crossed, which may open the line again",
             ));
         }
         if line.started_at.is_none() {
-            return Err(wants(&line, "start it first, then mark what it meets"));
+            return Err(wants(line, "start it first, then mark what it meets"));
         }
         if line.state == LineState::Recovered {
-            return Err(wants(&line, "no wire lies there any more"));
+            return Err(wants(line, "no wire lies there any more"));
         }
         if b.construction.is_none() {
             return Err(Refusal::ConstructionNeeded { obstacle: b.obstacle });
@@ -492,15 +626,11 @@ impl Installation {
             in_range("A span", span, 1.0, 500.0)?;
         }
         high_enough(b.obstacle, b.construction, b.clearance_m, profile)?;
-        let away = [line.planned.clone(), Trace::new(line.laid.clone()).ok()]
-            .into_iter()
-            .flatten()
-            .map(|trace| trace.nearest(b.position).offset)
-            .reduce(Metres::min);
-        if let Some(away) = away.filter(|&away| away > FAR_FROM_LINE) {
+        let beside = line.beside(b.position);
+        if let Some(away) = beside.offset.filter(|&away| away > FAR_FROM_LINE) {
             return Err(Refusal::FarFromLine { distance_m: away, most_m: FAR_FROM_LINE });
         }
-        let place = (b.position, line.chainage(b.position));
+        let place = (b.position, beside.chainage);
         let crossing = Crossing {
             state,
             clearance: b.clearance_m,
@@ -512,7 +642,7 @@ impl Installation {
         Ok(crossing)
     }
 
-    fn crossing_passed(&self, b: &CrossingPassed, entry: &Entry, p: &Profile) -> Result<Change, Refusal> {
+    fn crossing_passed(&self, b: &CrossingPassed, entry: &Entry, p: &Profile) -> Result<Step, Refusal> {
         let before = self.crossing(b.crossing)?;
         if before.state == CrossingState::Foreseen {
             return Err(has_to_be(&before, "mark it first: say what it is and how it is crossed"));
@@ -548,7 +678,7 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_given_out(&self, b: &CrossingGivenOut) -> Result<Change, Refusal> {
+    fn crossing_given_out(&self, b: &CrossingGivenOut) -> Result<Step, Refusal> {
         let mut crossing = self.crossing(b.crossing)?;
         if !crossing.state.is_unfinished() {
             return Err(has_to_be(&crossing, "only what is marked and not finished is given out"));
@@ -557,7 +687,7 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_taken(&self, id: CrossingId, by: &Sender, when: DateTime<Utc>) -> Result<Change, Refusal> {
+    fn crossing_taken(&self, id: CrossingId, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
         let mut crossing = self.crossing(id)?;
         match (crossing.state, &crossing.in_hand) {
             (_, Some(held)) => return Err(Refusal::InHandOf { team: held.team.clone(), since: held.since }),
@@ -572,7 +702,7 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_given_back(&self, b: &CrossingGivenBack, by: &Sender) -> Result<Change, Refusal> {
+    fn crossing_given_back(&self, b: &CrossingGivenBack, by: &Sender) -> Result<Step, Refusal> {
         let mut crossing = self.crossing(b.crossing)?;
         if crossing.in_hand.is_none() {
             return Err(Refusal::NotInHand);
@@ -593,7 +723,7 @@ impl Installation {
         b: &CrossingFinished,
         entry: &Entry,
         profile: &Profile,
-    ) -> Result<Change, Refusal> {
+    ) -> Result<Step, Refusal> {
         let (by, when) = (entry.maker(), entry.happened_at());
         let before = self.crossing(b.crossing)?;
         if matches!(before.state, CrossingState::Marked | CrossingState::Foreseen) {
@@ -669,7 +799,7 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_proved(&self, id: CrossingId, when: DateTime<Utc>) -> Result<Change, Refusal> {
+    fn crossing_proved(&self, id: CrossingId, when: DateTime<Utc>) -> Result<Step, Refusal> {
         let mut crossing = self.crossing(id)?;
         if crossing.state != CrossingState::Finished {
             return Err(has_to_be(&crossing, "it is proved after it is finished"));
@@ -679,7 +809,7 @@ impl Installation {
         self.change(crossing)
     }
 
-    fn crossing_struck_out(&self, b: &CrossingStruckOut, entry: &Entry) -> Result<Change, Refusal> {
+    fn crossing_struck_out(&self, b: &CrossingStruckOut, entry: &Entry) -> Result<Step, Refusal> {
         let (by, when) = (entry.maker(), entry.happened_at());
         let mut crossing = self.crossing(b.crossing)?;
         // Said before the wire came over, it cannot speak of that wire.
@@ -699,7 +829,7 @@ impl Installation {
         // Wire that lies is struck out only by the team that lays the line or by the command post, and what another team
         // has in hand by that team: from anybody else it is a word to those, and the wire still counts.
         let laid_by_others = crossing.passed_at.is_some()
-            && self.line(crossing.line)?.team.is_some_and(|team| team != by.team);
+            && self.line(crossing.line)?.team.as_ref().is_some_and(|team| *team != by.team);
         let not_theirs = by.party != Party::CommandPost && laid_by_others && crossing.in_hand.is_none();
         if overtaken || not_theirs || not_of_another_team(&crossing, by).is_err() {
             crossing.contradicted(Kind::CrossingStruckOut, entry);
@@ -715,8 +845,8 @@ impl Installation {
 
     /// A joint in the wire may not fall inside a span over a stream.
     fn joint_may_fall(&self, line: LineId, chainage: Metres, profile: &Profile) -> Result<(), Refusal> {
-        let spans = self.crossings.values().filter(|c| c.line == line).filter_map(|c| c.unbroken(profile));
-        match spans.into_iter().find(|span| span.holds(chainage)) {
+        let mut spans = self.crossings.of_line(line).filter_map(|c| c.unbroken(profile));
+        match spans.find(|span| span.holds(chainage)) {
             Some(span) => {
                 Err(Refusal::SpliceInSpan { chainage_m: chainage, from_m: span.from, to_m: span.to })
             }
@@ -737,40 +867,24 @@ impl Installation {
 
     // ── what follows ─────────────────────────────────────────────────────────────────────────────────────────────
 
-    fn change(&self, mut crossing: Crossing) -> Result<Change, Refusal> {
-        let line = self.line(crossing.line)?;
+    fn change(&self, mut crossing: Crossing) -> Result<Step, Refusal> {
+        let line = self.line(crossing.line)?.id;
         if !crossing.state.is_unfinished() {
             crossing.given_to = None;
         }
-        Ok(self.settled(line, vec![crossing]))
+        Ok(self.step(line, Deed::Nothing, vec![crossing]))
     }
 
-    /// The change, with the line's state as it follows from the rest: open work takes 'proved' and 'handed over' away.
-    fn settled(&self, mut line: Line, crossings: Vec<Crossing>) -> Change {
-        let now = |c: &Crossing| crossings.iter().find(|n| n.id == c.id).map_or(c.state, |n| n.state);
-        // What is foreseen and was never looked at is open as well.
-        let open = |state: CrossingState| state.is_unfinished() || state == CrossingState::Foreseen;
-        let unfinished = self.crossings.values().any(|c| c.line == line.id && open(now(c)))
-            || crossings.iter().any(|c| open(c.state));
-        if unfinished || line.through_at.is_none() {
-            proving::lose_proof(&mut line, ProofLostBy::CrossingOpen);
-        }
-        let up = line.recovery.ordered_up.is_some() && crate::recovery::lying(&line).is_empty();
-        line.state = if up {
-            LineState::Recovered
-        } else if line.handed_over_at.is_some() {
-            LineState::HandedOver
-        } else if line.proved_at.is_some() {
-            LineState::Proved
-        } else if line.through_at.is_some() {
-            if unfinished { LineState::Through } else { LineState::Finished }
-        } else if line.started_at.is_some() {
-            LineState::Laying
-        } else {
-            LineState::Planned
-        };
-        let same = self.lines.get(&line.id) == Some(&line);
-        Change { lines: if same { Vec::new() } else { vec![line] }, crossings }
+    fn settled(&self, line: Line, crossings: Vec<Crossing>) -> Step {
+        self.step(line.id, Deed::Becomes(Box::new(line)), crossings)
+    }
+
+    /// The step, with what its crossings make of the line: those that stay as they are, and those that it alters.
+    fn step(&self, line: LineId, deed: Deed, crossings: Vec<Crossing>) -> Step {
+        let before = crossings.iter().filter_map(|now| self.crossings.get(&now.id));
+        let open_before = before.filter(|c| c.line == line && is_open(c)).count();
+        let unfinished = crossings.iter().any(is_open) || self.crossings.open_on(line) > open_before;
+        Step { of_line: Some(OfLine { line, deed, unfinished }), crossings }
     }
 
     // ── corrections ──────────────────────────────────────────────────────────────────────────────────────────────
@@ -805,9 +919,31 @@ impl Installation {
             }
         })?;
         let lines = sum.lines.into_values().filter(|line| self.lines.get(&line.id) != Some(line));
-        let crossings = sum.crossings.into_values().filter(|c| self.crossings.get(&c.id) != Some(c));
+        let crossings =
+            sum.crossings.into_map().into_values().filter(|c| self.crossings.get(&c.id) != Some(c));
         Ok(Change { lines: lines.collect(), crossings: crossings.collect() })
     }
+}
+
+/// The line's state as it follows from the rest: open work takes 'proved' and 'handed over' away.
+fn settle(line: &mut Line, unfinished: bool) {
+    if unfinished || line.through_at.is_none() {
+        proving::lose_proof(line, ProofLostBy::CrossingOpen);
+    }
+    let up = line.recovery.ordered_up.is_some() && crate::recovery::lying(line).is_empty();
+    line.state = if up {
+        LineState::Recovered
+    } else if line.handed_over_at.is_some() {
+        LineState::HandedOver
+    } else if line.proved_at.is_some() {
+        LineState::Proved
+    } else if line.through_at.is_some() {
+        if unfinished { LineState::Through } else { LineState::Finished }
+    } else if line.started_at.is_some() {
+        LineState::Laying
+    } else {
+        LineState::Planned
+    };
 }
 
 /// Whether a report of this kind can be put right in this way.
@@ -903,12 +1039,10 @@ fn list_for(
     profile: &Profile,
     which: impl Fn(Choice) -> Vec<Item>,
 ) -> Vec<Item> {
-    guide::guide(obstacle, hard_surface, profile)
-        .allowed
-        .into_iter()
-        .find(|choice| choice.construction == construction)
-        .map(which)
-        .unwrap_or_default()
+    match guide::check(obstacle, hard_surface, construction) {
+        Ok(()) => which(guide::choice_where(obstacle, None, construction, profile)),
+        Err(_) => Vec::new(),
+    }
 }
 
 /// The items of the list that are not done.

@@ -11,7 +11,7 @@ use crate::{
     proving::Proving,
     recovery::Recovery,
     text::Name,
-    trace::Trace,
+    trace::{Laid, Trace},
     units::Metres,
 };
 
@@ -174,6 +174,14 @@ pub struct CallBack {
     pub team: Name,
 }
 
+/// Where a place lies by a line.
+pub(crate) struct Beside {
+    /// How far along the line.
+    pub(crate) chainage: Metres,
+    /// How far from the plan or the wire, whichever is nearer; none where the line has neither.
+    pub(crate) offset: Option<Metres>,
+}
+
 /// What a line is now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
@@ -192,7 +200,7 @@ pub struct Line {
     /// Which of its saved plans that is; none where it was only drawn.
     pub plan: Option<PlanVersion>,
     /// Where it lies.
-    pub laid: Vec<Position>,
+    pub laid: Laid,
     /// The length of what lies.
     pub laid_length: Metres,
     /// The team that lays it.
@@ -231,7 +239,7 @@ impl Line {
             state: LineState::Planned,
             planned,
             plan: None,
-            laid: Vec::new(),
+            laid: Laid::default(),
             laid_length: Metres::ZERO,
             team: None,
             reels: Vec::new(),
@@ -258,22 +266,33 @@ impl Line {
     /// ahead, however the wire behind the head winds.
     #[must_use]
     pub fn chainage(&self, place: Position) -> Metres {
+        self.beside(place).chainage
+    }
+
+    /// The same, and how far it is from the line.
+    pub(crate) fn beside(&self, place: Position) -> Beside {
+        let wire = self.laid.trace().map(|laid| laid.nearest(place));
+        let plan = self.planned.as_ref().map(|plan| (plan, plan.nearest(place)));
+        let offsets = [plan.map(|(_, near)| near.offset), wire.map(|near| near.offset)];
+        let offset = offsets.into_iter().flatten().reduce(Metres::min);
         let Some(&head) = self.laid.last() else {
-            return self.planned.as_ref().map_or(Metres::ZERO, |plan| plan.nearest(place).chainage);
+            return Beside { chainage: plan.map_or(Metres::ZERO, |(_, near)| near.chainage), offset };
         };
-        let on_wire = Trace::new(self.laid.clone()).ok().map(|laid| laid.nearest(place));
-        let on_wire = on_wire.filter(|nearest| nearest.chainage < self.laid_length);
-        let Some(plan) = &self.planned else {
-            let straight_on = || self.laid_length + geodesy::distance(head, place);
-            return on_wire.map_or_else(straight_on, |nearest| nearest.chainage);
-        };
-        let on_plan = plan.nearest(place);
-        let ahead = on_plan.chainage - plan.nearest(head).chainage;
-        match on_wire {
+        let on_wire = wire.filter(|near| near.chainage < self.laid_length);
+        let chainage = match (on_wire, plan) {
+            (Some(wire), None) => wire.chainage,
+            (None, None) => self.laid_length + geodesy::distance(head, place),
             // A plan that turns back comes near the wire again: what lies nearer to the plan's rest is still ahead.
-            Some(wire) if ahead <= Metres::ZERO || wire.offset <= on_plan.offset => wire.chainage,
-            _ => self.laid_length + ahead.max(Metres::ZERO),
-        }
+            (Some(wire), Some((_, near))) if wire.offset <= near.offset => wire.chainage,
+            (on_wire, Some((plan, near))) => {
+                let ahead = near.chainage - plan.nearest(head).chainage;
+                match on_wire {
+                    Some(wire) if ahead <= Metres::ZERO => wire.chainage,
+                    _ => self.laid_length + ahead.max(Metres::ZERO),
+                }
+            }
+        };
+        Beside { chainage, offset }
     }
 
     /// The whole length: what is laid, and what the plan still wants from the laying head on.
@@ -325,7 +344,7 @@ mod tests {
         let laid = plan[..2].to_vec();
         let line = Line {
             laid_length: geodesy::distance(laid[0], laid[1]),
-            laid,
+            laid: laid.into(),
             state: LineState::Laying,
             ..Line::drawn(
                 LineId(uuid::Uuid::from_u128(12)),

@@ -22,7 +22,6 @@ use crate::{
     pace,
     profile::{Profile, own},
     text::Name,
-    trace::Trace,
     units::{Metres, Minutes},
     wire::{self, Layout},
 };
@@ -340,7 +339,7 @@ pub fn position(line: &Line, chainage: Metres) -> Option<Position> {
 /// [`position`] of several chainages of one line, for which its trace is reckoned once.
 #[must_use]
 pub fn positions(line: &Line, chainages: &[Metres]) -> Vec<Option<Position>> {
-    let laid = Trace::new(line.laid.clone()).ok();
+    let laid = line.laid.trace();
     let plan = line.planned.as_ref();
     let from = plan.map(|plan| line.laid.last().map_or(Metres::ZERO, |&head| plan.nearest(head).chainage));
     let place = |&chainage: &Metres| match &laid {

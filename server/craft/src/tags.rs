@@ -12,7 +12,6 @@ use crate::{
     line::{Designation, Line},
     line_wire,
     profile::Profile,
-    trace::Trace,
     units::Metres,
 };
 
@@ -96,7 +95,7 @@ pub fn list(line: &Line, crossings: &[Crossing], others: &[OtherEnd], profile: &
             places.push((at, side, Some(crossing.id), format!("{word} the {}{way}", crossing.obstacle)));
         }
     }
-    let course = Trace::new(line.laid.clone()).ok().or_else(|| line.planned.clone());
+    let course = line.laid.trace().or_else(|| line.planned.clone());
     for other in others {
         let Some(near) = course.as_ref().map(|course| course.nearest(other.position)) else { continue };
         if near.offset <= BRANCH && near.chainage > BRANCH && near.chainage < length - BRANCH {

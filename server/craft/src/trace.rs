@@ -5,7 +5,10 @@
 //! The standards and papers named here are cited from memory; what holds the figures to account are the published tables in the
 //! tests.
 
+mod laid;
+
 use std::fmt;
+use std::sync::Arc;
 
 use serde::de::{self, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -15,6 +18,8 @@ use utoipa::{PartialSchema, ToSchema};
 
 use crate::geodesy::{self, EQUATORIAL_RADIUS_M, FLATTENING, Position, sin_cos_degrees};
 use crate::units::Metres;
+
+pub use laid::Laid;
 
 /// The most positions that a trace may have.
 pub const MOST_POSITIONS: usize = 100_000;
@@ -92,13 +97,134 @@ pub struct Nearest {
 /// A line's geometry: geodesic legs between positions, in the order in which the wire runs.
 ///
 /// On the wire it is the coordinates of a GeoJSON `LineString`. Positions may repeat, as they do where a team stood
-/// still; the length may not be zero.
+/// still; the length may not be zero. A clone shares what the trace holds.
 #[derive(Debug, Clone)]
 pub struct Trace {
-    positions: Vec<Position>,
+    positions: Arc<Vec<Position>>,
+    course: Arc<Course>,
+}
+
+/// What is reckoned of a trace's positions, each once.
+#[derive(Debug, Clone, Default)]
+struct Course {
+    /// The chainage of each position.
     chainages: Vec<Metres>,
     /// Each position in space, so that far legs are put aside without solving a geodesic.
     in_space: Vec<[f64; 3]>,
+    /// The legs, [`TOGETHER`] and [`TOGETHER`], so that most far legs are put aside without being looked at.
+    bundles: Vec<Bundle>,
+}
+
+/// Legs in a bundle.
+const TOGETHER: usize = 64;
+
+/// Legs in a row: the least box in space that holds their chords, and the longest of them.
+#[derive(Debug, Clone)]
+struct Bundle {
+    low: [f64; 3],
+    high: [f64; 3],
+    longest_m: f64,
+}
+
+impl Bundle {
+    fn beginning_at(there: [f64; 3]) -> Self {
+        Self { low: there, high: there, longest_m: 0.0 }
+    }
+
+    /// Adds the leg that ends there.
+    fn take(&mut self, there: [f64; 3], run: Metres) {
+        for (axis, at) in there.into_iter().enumerate() {
+            self.low[axis] = self.low[axis].min(at);
+            self.high[axis] = self.high[axis].max(at);
+        }
+        self.longest_m = self.longest_m.max(run.value());
+    }
+
+    /// A length that the offset of `q` from no leg of the bundle falls short of.
+    fn least_offset(&self, q: [f64; 3]) -> f64 {
+        let outside =
+            [0, 1, 2].map(|axis| (self.low[axis] - q[axis]).max(q[axis] - self.high[axis]).max(0.0));
+        dot(outside, outside).sqrt() - stands_off(self.longest_m)
+    }
+}
+
+impl Course {
+    /// Lays more positions on behind those that are laid. Nothing is changed when that is refused.
+    fn extend(&mut self, laid: &[Position], more: &[Position]) -> Result<(), TraceError> {
+        let end = laid.last().copied().zip(self.chainages.last().copied());
+        let chainages = chainages_of(more, end, laid.len())?;
+        for (&position, chainage) in more.iter().zip(chainages) {
+            let there = in_space(position);
+            if let Some((&from, &passed)) = self.in_space.last().zip(self.chainages.last()) {
+                if (self.in_space.len() - 1).is_multiple_of(TOGETHER) {
+                    self.bundles.push(Bundle::beginning_at(from));
+                }
+                if let Some(bundle) = self.bundles.last_mut() {
+                    bundle.take(there, chainage - passed);
+                }
+            }
+            self.chainages.push(chainage);
+            self.in_space.push(there);
+        }
+        Ok(())
+    }
+
+    /// Leaves so many positions from the start.
+    fn shorten(&mut self, positions: usize) {
+        self.chainages.truncate(positions);
+        self.in_space.truncate(positions);
+        let legs = self.in_space.len().saturating_sub(1);
+        self.bundles.truncate(legs.div_ceil(TOGETHER));
+        if let Some(last) = self.bundles.len().checked_sub(1) {
+            let mut bundle = Bundle::beginning_at(self.in_space[last * TOGETHER]);
+            for leg in self.legs(last) {
+                bundle.take(self.in_space[leg + 1], self.chainages[leg + 1] - self.chainages[leg]);
+            }
+            self.bundles[last] = bundle;
+        }
+    }
+
+    /// The course of positions that make a trace.
+    fn of(positions: &[Position]) -> Result<Self, TraceError> {
+        let mut course = Self::default();
+        course.extend(&[], positions)?;
+        if course.length() > Metres::ZERO {
+            Ok(course)
+        } else {
+            Err(TraceError::NoLength { given: positions.len() })
+        }
+    }
+
+    fn length(&self) -> Metres {
+        self.chainages.last().copied().unwrap_or(Metres::ZERO)
+    }
+
+    /// A length that the offset of `q` from a leg can't fall short of: the straight distance to the leg's chord, less
+    /// what the leg can stand off from it.
+    fn least_offset(&self, leg: usize, q: [f64; 3]) -> f64 {
+        let (a, b) = (self.in_space[leg], self.in_space[leg + 1]);
+        let run = (self.chainages[leg + 1] - self.chainages[leg]).value();
+        let chord = minus(b, a);
+        let reach = minus(q, a);
+        let along = if run > 0.0 { (dot(reach, chord) / dot(chord, chord)).clamp(0.0, 1.0) } else { 0.0 };
+        let across = minus(reach, chord.map(|c| c * along));
+        dot(across, across).sqrt() - stands_off(run)
+    }
+
+    /// The legs of a bundle.
+    fn legs(&self, bundle: usize) -> std::ops::Range<usize> {
+        let first = bundle * TOGETHER;
+        first..(first + TOGETHER).min(self.in_space.len() - 1)
+    }
+}
+
+/// What a leg can stand off from its chord: the way over the ground is never shorter than the straight one, and a curve of
+/// length L bent no more than 1/r stays within L²/8r of its chord.
+fn stands_off(run_m: f64) -> f64 {
+    /// The least radius of curvature of any geodesic: that of the meridian at the equator, b²/a.
+    const LEAST_RADIUS_M: f64 = EQUATORIAL_RADIUS_M * (1.0 - FLATTENING) * (1.0 - FLATTENING);
+    // A micrometre covers the rounding of coordinates in space.
+    run_m * run_m / (8.0 * LEAST_RADIUS_M) + 1e-6
 }
 
 impl Trace {
@@ -107,14 +233,8 @@ impl Trace {
     /// # Errors
     /// Fewer than two positions that differ, or more than [`MOST_POSITIONS`], or more than [`Metres::MOST`] of length.
     pub fn new(positions: Vec<Position>) -> Result<Self, TraceError> {
-        let chainages = chainages_of(&positions, None, 0)?;
-        let in_space = positions.iter().copied().map(in_space).collect();
-        let trace = Self { positions, chainages, in_space };
-        if trace.length() > Metres::ZERO {
-            Ok(trace)
-        } else {
-            Err(TraceError::NoLength { given: trace.positions.len() })
-        }
+        let course = Arc::new(Course::of(&positions)?);
+        Ok(Self { positions: Arc::new(positions), course })
     }
 
     /// Lays more legs on at the end. Nothing is changed when that is refused.
@@ -122,10 +242,8 @@ impl Trace {
     /// # Errors
     /// More than [`MOST_POSITIONS`] in all, or more than [`Metres::MOST`] of length.
     pub fn extend(&mut self, more: &[Position]) -> Result<(), TraceError> {
-        let chainages = chainages_of(more, Some((self.end(), self.length())), self.positions.len())?;
-        self.positions.extend_from_slice(more);
-        self.chainages.extend(chainages);
-        self.in_space.extend(more.iter().copied().map(in_space));
+        Arc::make_mut(&mut self.course).extend(&self.positions, more)?;
+        Arc::make_mut(&mut self.positions).extend_from_slice(more);
         Ok(())
     }
 
@@ -138,7 +256,7 @@ impl Trace {
     /// The chainage of each position, from 0 to the length.
     #[must_use]
     pub fn chainages(&self) -> &[Metres] {
-        &self.chainages
+        &self.course.chainages
     }
 
     /// Where the trace starts.
@@ -156,7 +274,7 @@ impl Trace {
     /// The whole length over the ground.
     #[must_use]
     pub fn length(&self) -> Metres {
-        self.chainages.last().copied().unwrap_or(Metres::ZERO)
+        self.course.length()
     }
 
     /// The place at a chainage; none before the start or past the end.
@@ -166,13 +284,13 @@ impl Trace {
             return None;
         }
         // The first position at or past the chainage ends the leg; a place that was recorded is given back unaltered.
-        let end = self.chainages.partition_point(|&passed| passed < chainage);
-        if self.chainages[end] == chainage {
+        let end = self.course.chainages.partition_point(|&passed| passed < chainage);
+        if self.course.chainages[end] == chainage {
             return Some(self.positions[end]);
         }
         let leg = self.leg(end - 1);
         let (position, _) =
-            geodesy::direct(leg.from, leg.azimuth, (chainage - self.chainages[end - 1]).value());
+            geodesy::direct(leg.from, leg.azimuth, (chainage - self.course.chainages[end - 1]).value());
         Some(position)
     }
 
@@ -186,7 +304,8 @@ impl Trace {
             return Err(refused());
         }
         let (first, last) = self.at(from).zip(self.at(to)).ok_or_else(refused)?;
-        let inside = self.chainages.iter().zip(&self.positions).filter(|(at, _)| **at > from && **at < to);
+        let inside = self.chainages().iter().zip(self.positions());
+        let inside = inside.filter(|(at, _)| **at > from && **at < to);
         let mut positions = vec![first];
         positions.extend(inside.map(|(_, position)| *position));
         positions.push(last);
@@ -198,31 +317,40 @@ impl Trace {
     ///
     /// Offset and position are right to a millimetre for legs up to 100 km and places within 100 km of them, and the
     /// chainage likewise unless `p` stands so far off that the nearest place itself is vague. Legs that cannot matter are
-    /// put aside by their chords in space, so that the cost is a few geodesics and one pass over the positions.
+    /// put aside by their chords in space, and most of them with all of their bundle, so that the cost is a few geodesics and
+    /// one pass over the bundles.
     #[must_use]
     pub fn nearest(&self, p: Position) -> Nearest {
-        let q = in_space(p);
-        let bounds: Vec<f64> = (0..self.positions.len() - 1).map(|leg| self.least_offset(leg, q)).collect();
-        let promising = (0..bounds.len()).min_by(|&a, &b| bounds[a].total_cmp(&bounds[b])).unwrap_or(0);
+        let (course, q) = (&*self.course, in_space(p));
+        let bounds: Vec<f64> = course.bundles.iter().map(|bundle| bundle.least_offset(q)).collect();
+        let first = (0..bounds.len()).min_by(|&a, &b| bounds[a].total_cmp(&bounds[b])).unwrap_or(0);
+        let by_chord = |leg: usize| course.least_offset(leg, q);
+        let promising = course.legs(first).min_by(|&a, &b| by_chord(a).total_cmp(&by_chord(b))).unwrap_or(0);
         let mut nearest = self.leg(promising).foot(p);
         let mut on = promising;
-        for (leg, &bound) in bounds.iter().enumerate() {
-            if leg == promising || bound > nearest.offset_m {
+        for (bundle, &bound) in bounds.iter().enumerate() {
+            if bound > nearest.offset_m {
                 continue;
             }
-            // From far off the chords tell little: then one geodesic to the leg's start settles most legs.
-            let run = self.chainages[leg + 1] - self.chainages[leg];
-            if (geodesy::distance(self.positions[leg], p) - run).value() > nearest.offset_m {
-                continue;
-            }
-            let foot = self.leg(leg).foot(p);
-            if foot.offset_m < nearest.offset_m || (leg < on && foot.offset_m <= nearest.offset_m) {
-                (nearest, on) = (foot, leg);
+            for leg in course.legs(bundle) {
+                if leg == promising || by_chord(leg) > nearest.offset_m {
+                    continue;
+                }
+                // From far off the chords tell little: then one geodesic to the leg's start settles most legs.
+                let run = course.chainages[leg + 1] - course.chainages[leg];
+                if (geodesy::distance(self.positions[leg], p) - run).value() > nearest.offset_m {
+                    continue;
+                }
+                let foot = self.leg(leg).foot(p);
+                if foot.offset_m < nearest.offset_m || (leg < on && foot.offset_m <= nearest.offset_m) {
+                    (nearest, on) = (foot, leg);
+                }
             }
         }
         Nearest {
             // A leg's run and its chainages can differ in the last digit: no place lies past the leg's own end.
-            chainage: Metres::bounded(self.chainages[on].value() + nearest.run_m).min(self.chainages[on + 1]),
+            chainage: Metres::bounded(self.course.chainages[on].value() + nearest.run_m)
+                .min(self.course.chainages[on + 1]),
             offset: Metres::bounded(nearest.offset_m),
             side: self.side(on, &nearest, p),
             position: nearest.position,
@@ -262,22 +390,6 @@ impl Trace {
         let (from, to) = (self.positions[index], self.positions[index + 1]);
         let (run_m, azimuth) = geodesy::inverse(from, to);
         Leg { from, to, run_m, azimuth }
-    }
-
-    /// A length that the offset of `q` from a leg can't fall short of: the straight distance to the leg's chord, less
-    /// what the leg can stand off from it. The way over the ground is never shorter than the straight one, and a curve
-    /// of length L bent no more than 1/r stays within L²/8r of its chord.
-    fn least_offset(&self, leg: usize, q: [f64; 3]) -> f64 {
-        /// The least radius of curvature of any geodesic: that of the meridian at the equator, b²/a.
-        const LEAST_RADIUS_M: f64 = EQUATORIAL_RADIUS_M * (1.0 - FLATTENING) * (1.0 - FLATTENING);
-        let (a, b) = (self.in_space[leg], self.in_space[leg + 1]);
-        let run = (self.chainages[leg + 1] - self.chainages[leg]).value();
-        let chord = minus(b, a);
-        let reach = minus(q, a);
-        let along = if run > 0.0 { (dot(reach, chord) / dot(chord, chord)).clamp(0.0, 1.0) } else { 0.0 };
-        let across = minus(reach, chord.map(|c| c * along));
-        // A micrometre covers the rounding of coordinates in space.
-        dot(across, across).sqrt() - run * run / (8.0 * LEAST_RADIUS_M) - 1e-6
     }
 }
 
@@ -401,7 +513,7 @@ fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
 /// Two traces are the same when their positions are: all the rest is reckoned from them.
 impl PartialEq for Trace {
     fn eq(&self, other: &Self) -> bool {
-        self.positions == other.positions
+        Arc::ptr_eq(&self.positions, &other.positions) || self.positions == other.positions
     }
 }
 

@@ -39,7 +39,7 @@ pub async fn check(pool: &PgPool, operation: OperationId) -> Result<Differences,
     }
     found.extend(lines.values().map(|line| format!("line {} is missing", line.designation)));
     let in_traffic = crossing::filed_in_traffic(&mut tx, operation).await?;
-    let mut crossings = sum.crossings;
+    let mut crossings = sum.crossings.into_map();
     for stands in crossing::every(&mut tx, operation).await? {
         let id = stands.now.id;
         match crossings.remove(&id) {

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{CALLS_KEPT, Change, Installation, full, room, said_or_stood, wants};
+use super::{CALLS_KEPT, Installation, Step, full, room, said_or_stood, wants};
 use crate::{
     crossing::{Crossing, CrossingState},
     fault::halving::SearchStretch,
@@ -57,7 +57,7 @@ fn not_in_trouble(line: &Line) -> Result<(), Refusal> {
 
 impl Installation {
     fn of_line(&self, line: &Line) -> Vec<Crossing> {
-        self.crossings.values().filter(|crossing| crossing.line == line.id).cloned().collect()
+        self.crossings.of_line(line.id).cloned().collect()
     }
 
     pub(super) fn test_made(
@@ -66,8 +66,8 @@ impl Installation {
         stood: Option<Position>,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.laid.is_empty() {
             return Err(wants(&line, "no wire is reported on it; report where it lies, and then the test"));
         }
@@ -105,8 +105,8 @@ impl Installation {
         by: &Sender,
         when: DateTime<Utc>,
         profile: &Profile,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.state != LineState::Finished {
             return Err(wants(&line, "it is proved when it is through and no crossing is unfinished"));
         }
@@ -139,19 +139,15 @@ impl Installation {
         keep(&mut line, test);
         let proved = self
             .crossings
-            .values()
-            .filter(|c| c.line == line.id && c.state == CrossingState::Finished)
+            .of_line(line.id)
+            .filter(|c| c.state == CrossingState::Finished)
             .map(|c| Crossing { state: CrossingState::Proved, proved_at: Some(when), ..c.clone() })
             .collect();
         Ok(self.settled(line, proved))
     }
 
-    pub(super) fn line_handed_over(
-        &self,
-        b: &LineHandedOver,
-        when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    pub(super) fn line_handed_over(&self, b: &LineHandedOver, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.state != LineState::Proved {
             return Err(wants(&line, "it is handed over once it is proved"));
         }
@@ -163,13 +159,8 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    pub(super) fn watch_set(
-        &self,
-        b: &WatchSet,
-        by: &Sender,
-        when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    pub(super) fn watch_set(&self, b: &WatchSet, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         match line.state {
             LineState::Through | LineState::Finished | LineState::Proved => {}
             LineState::Planned | LineState::Laying => {
@@ -192,8 +183,8 @@ impl Installation {
         b: &TroubleReported,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.laid.is_empty() {
             return Err(wants(&line, "no wire is reported on it that could be in trouble"));
         }
@@ -227,8 +218,8 @@ impl Installation {
         by: &Sender,
         when: DateTime<Utc>,
         profile: &Profile,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         let Some(open) = line.proving.trouble() else {
             return Err(wants(&line, "no trouble is open on it; report its signs first"));
         };
@@ -280,8 +271,8 @@ impl Installation {
         b: &TroubleCleared,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         let chainage_m = b.chainage_m.map(|said| said_or_stood(&line, Some(said), None)).transpose()?;
         // Two crews may each have found something: what the second did is in the ground as well.
         let Some(trouble) = line.proving.troubles.last_mut() else {

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::{AHEAD_OF_TRACE, Change, Installation, in_range, room, wants};
+use super::{AHEAD_OF_TRACE, Installation, Step, in_range, room, wants};
 use crate::{
     line::Line,
     party::Sender,
@@ -19,8 +19,8 @@ const MOST_WIRE_M: f64 = 20_000.0;
 
 impl Installation {
     /// The gate before anything is taken up: the last word that was had over the wire may not be a living one.
-    pub(super) fn line_ordered_up(&self, b: &LineOrderedUp, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    pub(super) fn line_ordered_up(&self, b: &LineOrderedUp, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         if line.laid.is_empty() {
             return Err(wants(&line, "no wire is reported on it, so that there is nothing to take up"));
         }
@@ -50,8 +50,8 @@ impl Installation {
         b: &SectionTakenUp,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = ordered_up(self.line(b.line)?)?;
+    ) -> Result<Step, Refusal> {
+        let mut line = ordered_up(self.line(b.line)?)?.clone();
         on_the_line(&line, b.from_m, b.to_m)?;
         in_range("Wire taken up", b.length_m, 0.0, MOST_WIRE_M)?;
         room(&line, "sections", line.recovery.sections.len(), MOST_PIECES)?;
@@ -68,13 +68,8 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    pub(super) fn wire_lost(
-        &self,
-        b: &WireLost,
-        by: &Sender,
-        when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
-        let mut line = ordered_up(self.line(b.line)?)?;
+    pub(super) fn wire_lost(&self, b: &WireLost, by: &Sender, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = ordered_up(self.line(b.line)?)?.clone();
         on_the_line(&line, b.from_m, b.to_m)?;
         in_range("Wire lost or left", b.length_m, 0.0, MOST_WIRE_M)?;
         room(&line, "pieces lost or left", line.recovery.not_back.len(), MOST_PIECES)?;
@@ -95,9 +90,9 @@ impl Installation {
         b: &CrossingMadeGood,
         by: &Sender,
         when: DateTime<Utc>,
-    ) -> Result<Change, Refusal> {
+    ) -> Result<Step, Refusal> {
         let crossing = self.crossing(b.crossing)?;
-        let mut line = ordered_up(self.line(crossing.line)?)?;
+        let mut line = ordered_up(self.line(crossing.line)?)?.clone();
         // Told by two, it is made good once: the first stays.
         if !line.recovery.made_good.iter().any(|made| made.crossing == crossing.id) {
             line.recovery.made_good.push(MadeGood {
@@ -110,8 +105,8 @@ impl Installation {
         Ok(self.settled(line, Vec::new()))
     }
 
-    pub(super) fn reel_returned(&self, b: &ReelReturned, when: DateTime<Utc>) -> Result<Change, Refusal> {
-        let mut line = self.line(b.line)?;
+    pub(super) fn reel_returned(&self, b: &ReelReturned, when: DateTime<Utc>) -> Result<Step, Refusal> {
+        let mut line = self.line(b.line)?.clone();
         let Some(reel) = line.reels.iter().find(|reel| reel.id == b.reel) else {
             return Err(wants(
                 &line,
@@ -126,14 +121,11 @@ impl Installation {
     }
 }
 
-fn ordered_up(line: Line) -> Result<Line, Refusal> {
+fn ordered_up(line: &Line) -> Result<&Line, Refusal> {
     if line.recovery.ordered_up.is_some() {
         return Ok(line);
     }
-    Err(wants(
-        &line,
-        "nothing of it comes up before the command post has confirmed it dead and ordered it up",
-    ))
+    Err(wants(line, "nothing of it comes up before the command post has confirmed it dead and ordered it up"))
 }
 
 fn on_the_line(line: &Line, from_m: Metres, to_m: Metres) -> Result<(), Refusal> {

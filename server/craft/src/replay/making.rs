@@ -1,17 +1,18 @@
-//! The fold of the log, with every change kept.
+//! The fold of the log, with every change kept. Each line's part is added up where it stands; for a correction it is added up
+//! anew from what it corrects on, after that and all behind it was taken back.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Utc};
 
 use super::{
-    CrossingReplay, Error, LineReplay, MOST_POSITIONS, Replay, ReplayCorrection, ReplayLineChange,
+    CrossingReplay, Error, LineReplay, MOST_POSITIONS, POSITION, Replay, ReplayCorrection, ReplayLineChange,
     ReplayPiece, ReplayPlace, ReplayPlan, ReplayTeam, STEP,
 };
 use crate::{
     crossing::Crossing,
     ids::{CrossingId, LineId, ReportId},
-    installation::{Broken, Installation},
+    installation::{Before, Broken, Corrected, Installation},
     line::Line,
     party::Party,
     profile::Profile,
@@ -19,12 +20,78 @@ use crate::{
     text::Name,
 };
 
-/// One line's part of the log: what it adds up to so far, and the entries that it adds up.
+/// One line's part of the log: what it adds up to so far, the entries that it adds up, and what stood before each of them.
 #[derive(Default)]
 struct OfLine<'a> {
     place: u32,
     sum: Installation,
     entries: Vec<&'a Entry>,
+    before: Vec<Before>,
+    corrected: Corrected<'a>,
+}
+
+impl OfLine<'_> {
+    /// Adds up those of its entries that are not, and says which crossings are altered.
+    fn add(&mut self, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
+        let mut altered = Vec::new();
+        for entry in &self.entries[self.before.len()..] {
+            let before = self.sum.add(entry, &self.corrected, profile)?;
+            altered.extend(before.crossings.iter().map(|(id, _)| *id));
+            self.before.push(before);
+        }
+        Ok(altered)
+    }
+
+    /// The work of adding up the entries from this place on, and of taking them back.
+    fn work_from(&self, place: usize) -> u64 {
+        let of = |entry: &&Entry| {
+            let body = self.corrected.get(&entry.report.id).copied().unwrap_or(Some(&entry.report.body));
+            match body {
+                Some(Body::TraceExtended(trace)) => STEP + trace.positions.len() as u64 * POSITION,
+                _ => STEP,
+            }
+        };
+        self.entries[place..].iter().map(of).sum()
+    }
+
+    /// The place of an entry among the line's own.
+    fn place_of(&self, sequence: i64) -> usize {
+        self.entries.partition_point(|entry| entry.sequence < sequence)
+    }
+
+    /// Adds the line up anew from the entry at this place on, and says which crossings are other than they were.
+    fn add_anew(&mut self, place: usize, profile: &Profile) -> Result<Vec<CrossingId>, Broken> {
+        let mut were: BTreeMap<CrossingId, Option<Crossing>> = BTreeMap::new();
+        while self.before.len() > place
+            && let Some(before) = self.before.pop()
+        {
+            for (id, _) in &before.crossings {
+                were.entry(*id).or_insert_with(|| self.sum.crossings.get(id).cloned());
+            }
+            self.sum.take_back(before);
+        }
+        self.add(profile)?;
+        for (id, was) in self.before.iter().skip(place).flat_map(|before| &before.crossings) {
+            were.entry(*id).or_insert_with(|| was.clone());
+        }
+        let other = |(id, was): &(&CrossingId, &Option<Crossing>)| self.sum.crossings.get(id) != was.as_ref();
+        Ok(were.iter().filter(other).map(|(id, _)| *id).collect())
+    }
+}
+
+/// What a report is about, its number, and its kind.
+struct Told {
+    line: Option<LineId>,
+    crossing: Option<CrossingId>,
+    sequence: i64,
+    kind: Kind,
+}
+
+/// What an entry may have touched: what a report of this kind touches, and whether all from that report on was added up anew.
+#[derive(Clone, Copy)]
+struct Touched {
+    kind: Kind,
+    anew: bool,
 }
 
 /// A replay that is being made.
@@ -35,8 +102,7 @@ pub(super) struct Making<'a> {
     crossings: HashMap<CrossingId, (u32, LineId)>,
     teams: HashMap<Name, u32>,
     kinds: HashMap<Kind, u32>,
-    /// What each report is about, and its number.
-    reports: HashMap<ReportId, (Option<LineId>, Option<CrossingId>, i64)>,
+    reports: HashMap<ReportId, Told>,
     positions: usize,
     /// The work that is left to be done at most.
     work: u64,
@@ -61,7 +127,8 @@ impl<'a> Making<'a> {
         self.replay.from = entries.first().map(|entry| entry.received_at);
         for entry in entries {
             let (line, crossing) = self.about(&entry.report.body);
-            self.reports.insert(entry.report.id, (line, crossing, entry.sequence));
+            let (sequence, kind) = (entry.sequence, entry.report.body.kind());
+            self.reports.insert(entry.report.id, Told { line, crossing, sequence, kind });
             if let Some(line) = line {
                 self.play(entry, line)?;
             }
@@ -77,54 +144,58 @@ impl<'a> Making<'a> {
             Subject::Crossing(crossing, named) => {
                 (named.or_else(|| self.crossings.get(&crossing).map(|(_, line)| *line)), Some(crossing))
             }
-            Subject::Report(id) => self.reports.get(&id).map_or((None, None), |of| (of.0, of.1)),
+            Subject::Report(id) => self.reports.get(&id).map_or((None, None), |of| (of.line, of.crossing)),
             Subject::Operation => (None, None),
         }
     }
 
     fn play(&mut self, entry: &'a Entry, id: LineId) -> Result<(), Error> {
         let next = u32::try_from(self.replay.lines.len()).unwrap_or(u32::MAX);
-        let of = self.lines.entry(id).or_insert_with(|| OfLine { place: next, ..OfLine::default() });
-        of.entries.push(entry);
-        // A correction has all of the line's entries folded anew.
-        let steps = if entry.report.body.kind() == Kind::Correction { of.entries.len() as u64 } else { 1 };
-        let laid = of.sum.lines.get(&id).map_or(0, |line| line.laid.len() as u64);
-        self.work = self.work.checked_sub(steps * (STEP + laid)).ok_or(Error::TooMuchWork)?;
-        let (lines, crossings) = if let Body::Correction(correction) = &entry.report.body {
-            let before = std::mem::replace(&mut of.sum, Installation::fold_of(&of.entries, self.profile)?);
-            let lines: Vec<Line> = of.sum.lines.values().cloned().collect();
-            let altered = of.sum.crossings.values().filter(|now| before.crossings.get(&now.id) != Some(now));
-            let altered: Vec<Crossing> = altered.cloned().collect();
-            if let Some((.., corrects)) = self.reports.get(&correction.corrects) {
-                let (sequence, corrects) = (entry.sequence, *corrects);
-                self.replay.corrections.push(ReplayCorrection { sequence, corrects });
+        let corrects = match &entry.report.body {
+            Body::Correction(correction) => {
+                self.reports.get(&correction.corrects).map(|told| (correction, told.sequence, told.kind))
             }
-            (lines, altered)
-        } else {
-            let broken =
-                |refusal| Broken { sequence: entry.sequence, kind: entry.report.body.kind(), refusal };
-            let change = of.sum.after(entry, &entry.report.body, self.profile).map_err(broken)?;
-            of.sum.adopt(change.clone());
-            (change.lines, change.crossings)
+            _ => None,
         };
-        let place = of.place;
-        for line in &lines {
-            self.keep_line(entry, place, line)?;
+        let mut of = self.lines.remove(&id).unwrap_or_else(|| OfLine { place: next, ..OfLine::default() });
+        of.entries.push(entry);
+        let (altered, touched) = if let Some((correction, corrects, kind)) = corrects {
+            of.corrected.insert(correction.corrects, correction.instead.as_deref());
+            let place = of.place_of(corrects);
+            let laid = of.sum.lines.get(&id).map_or(0, |line| line.laid.len() as u64);
+            self.spend(of.work_from(place) + laid)?;
+            self.replay.corrections.push(ReplayCorrection { sequence: entry.sequence, corrects });
+            (of.add_anew(place, self.profile)?, Touched { kind, anew: true })
+        } else {
+            self.spend(of.work_from(of.before.len()))?;
+            (of.add(self.profile)?, Touched { kind: entry.report.body.kind(), anew: false })
+        };
+        if let Some(line) = of.sum.lines.get(&id) {
+            self.keep_line(entry.sequence, of.place, line, touched)?;
         }
-        for crossing in &crossings {
-            self.keep_crossing(entry, place, crossing);
+        for crossing in altered.iter().filter_map(|id| of.sum.crossings.get(id)) {
+            self.keep_crossing(entry.sequence, of.place, crossing);
         }
+        self.lines.insert(id, of);
+        Ok(())
+    }
+
+    /// Takes work off what is left, before it is done.
+    fn spend(&mut self, work: u64) -> Result<(), Error> {
+        self.work = self.work.checked_sub(work).ok_or(Error::TooMuchWork)?;
         Ok(())
     }
 
     fn team(&mut self, team: &Name, party: Option<Party>) -> u32 {
-        let next = u32::try_from(self.replay.teams.len()).unwrap_or(u32::MAX);
-        let place = *self.teams.entry(team.clone()).or_insert(next);
-        if place == next {
-            self.replay.teams.push(ReplayTeam { team: team.clone(), party });
-        } else if let Some(known) = self.replay.teams.get_mut(place as usize) {
-            known.party = known.party.or(party);
+        if let Some(&place) = self.teams.get(team) {
+            if let Some(known) = self.replay.teams.get_mut(place as usize) {
+                known.party = known.party.or(party);
+            }
+            return place;
         }
+        let place = u32::try_from(self.replay.teams.len()).unwrap_or(u32::MAX);
+        self.teams.insert(team.clone(), place);
+        self.replay.teams.push(ReplayTeam { team: team.clone(), party });
         place
     }
 
@@ -154,9 +225,8 @@ impl<'a> Making<'a> {
         if self.positions > MOST_POSITIONS { Err(Error::TooManyPositions) } else { Ok(()) }
     }
 
-    fn keep_line(&mut self, entry: &Entry, place: u32, line: &Line) -> Result<(), Error> {
-        let sequence = entry.sequence;
-        let team = line.team.clone().map(|team| self.team(&team, Some(Party::LeadTeam)));
+    fn keep_line(&mut self, sequence: i64, place: u32, line: &Line, touched: Touched) -> Result<(), Error> {
+        let team = line.team.as_ref().map(|team| self.team(team, Some(Party::LeadTeam)));
         if place as usize == self.replay.lines.len() {
             self.replay.lines.push(LineReplay {
                 line: line.id,
@@ -180,24 +250,20 @@ impl<'a> Making<'a> {
         if kept.changes.last().is_none_or(|last| ReplayLineChange { sequence, ..last.clone() } != change) {
             kept.changes.push(change);
         }
-        // What an entry of its kind does not touch is not looked at.
-        let kind = entry.report.body.kind();
-        let may = |kinds: &[Kind]| kind == Kind::Correction || kinds.contains(&kind);
-        let mut more = 0;
-        if may(&[Kind::LinePlanned, Kind::PlanIssued]) {
-            more += kept.call(sequence, line);
-        }
-        if may(&[Kind::TraceExtended]) {
-            more += kept.lay(sequence, line);
-        }
-        if may(&[Kind::SectionTakenUp, Kind::WireLost]) {
-            kept.take_up(sequence, line);
-        }
+        // What a report of its kind does not touch is not looked at.
+        let more = match touched.kind {
+            Kind::LinePlanned | Kind::PlanIssued => kept.call(sequence, line),
+            Kind::TraceExtended => kept.lay(sequence, line, touched.anew),
+            Kind::SectionTakenUp | Kind::WireLost => {
+                kept.take_up(sequence, line, touched);
+                0
+            }
+            _ => 0,
+        };
         self.count(more)
     }
 
-    fn keep_crossing(&mut self, entry: &Entry, line: u32, crossing: &Crossing) {
-        let sequence = entry.sequence;
+    fn keep_crossing(&mut self, sequence: i64, line: u32, crossing: &Crossing) {
         let in_hand = crossing.in_hand.as_ref().map(|held| self.team(&held.team, None));
         let given_to =
             crossing.given_to.as_ref().map(|given| self.team(&given.team, Some(Party::FollowUpTeam)));
@@ -259,16 +325,21 @@ impl LineReplay {
         more
     }
 
-    /// Keeps where the wire lies now, and says how many positions that took.
-    fn lay(&mut self, sequence: i64, line: &Line) -> usize {
+    /// Keeps where the wire lies now, and says how many positions that took. Added up anew, it may lie elsewhere from its
+    /// beginning on; otherwise it has grown at its end.
+    fn lay(&mut self, sequence: i64, line: &Line, anew: bool) -> usize {
         let rows = &mut self.laid;
         let begins = rows.begins.last().copied().unwrap_or(0);
         let lay = &rows.positions[begins as usize..];
-        let (begins, more) = match line.laid.strip_prefix(lay) {
-            Some([]) if rows.length_m.last().copied().unwrap_or_default() == line.laid_length => return 0,
-            Some(more) => (begins, more),
-            None => (u32::try_from(rows.positions.len()).unwrap_or(u32::MAX), line.laid.as_slice()),
+        let grown = !anew || line.laid.starts_with(lay);
+        let (begins, more) = if grown {
+            (begins, line.laid.get(lay.len()..).unwrap_or_default())
+        } else {
+            (u32::try_from(rows.positions.len()).unwrap_or(u32::MAX), line.laid.as_slice())
         };
+        if grown && more.is_empty() && rows.length_m.last().copied().unwrap_or_default() == line.laid_length {
+            return 0;
+        }
         rows.positions.extend_from_slice(more);
         rows.sequence.push(sequence);
         rows.begins.push(begins);
@@ -278,18 +349,25 @@ impl LineReplay {
     }
 
     /// Keeps what of the line came up or never will.
-    fn take_up(&mut self, sequence: i64, line: &Line) {
+    fn take_up(&mut self, sequence: i64, line: &Line, touched: Touched) {
         let up = line.recovery.sections.iter().map(|section| (section.from_m, section.to_m, None));
         let gone = line.recovery.not_back.iter().map(|piece| (piece.from_m, piece.to_m, Some(piece.fate)));
-        let mut now: Vec<_> = up.chain(gone).collect();
-        for kept in self.up.iter_mut().filter(|kept| kept.until.is_none()) {
-            match now.iter().position(|piece| *piece == (kept.from_m, kept.to_m, kept.fate)) {
-                Some(same) => {
-                    now.swap_remove(same);
+        let now: Vec<_> = if touched.anew {
+            let mut now: Vec<_> = up.chain(gone).collect();
+            for kept in self.up.iter_mut().filter(|kept| kept.until.is_none()) {
+                match now.iter().position(|piece| *piece == (kept.from_m, kept.to_m, kept.fate)) {
+                    Some(same) => {
+                        now.swap_remove(same);
+                    }
+                    None => kept.until = Some(sequence),
                 }
-                None => kept.until = Some(sequence),
             }
-        }
+            now
+        } else if touched.kind == Kind::WireLost {
+            gone.rev().take(1).collect()
+        } else {
+            up.rev().take(1).collect()
+        };
         let new = now.into_iter().map(|(from_m, to_m, fate)| ReplayPiece {
             sequence,
             until: None,
@@ -324,10 +402,10 @@ mod tests {
         let right =
             r#"{"kind":"correction","corrects":"01920000-0000-7000-8000-000000000002","because":"dry"}"#;
         let log = [entry(1, &planned), entry(2, &note), entry(3, right), entry(4, right)];
-        // One step, one step, three, and four.
+        // One step, one step; two for the first correction, which is a step itself, and three for the second.
         let of = |work: u64| Making::new(Profile::field(), work).of(&log);
-        assert_eq!(of(9 * STEP - 1), Err(Error::TooMuchWork));
-        assert!(of(9 * STEP).is_ok_and(|replay| replay.corrections.len() == 2));
-        assert_eq!(of(MOST_WORK), of(9 * STEP));
+        assert_eq!(of(7 * STEP - 1), Err(Error::TooMuchWork));
+        assert!(of(7 * STEP).is_ok_and(|replay| replay.corrections.len() == 2));
+        assert_eq!(of(MOST_WORK), of(7 * STEP));
     }
 }

@@ -56,7 +56,13 @@ fn laid(length: f64, of: f64) -> Line {
     let plan = plan(of);
     let laid = plan.between(Metres::ZERO, m(length)).unwrap().positions().to_vec();
     let laid_length = laid.windows(2).map(|leg| geodesy::distance(leg[0], leg[1])).sum();
-    Line { laid, laid_length, state: LineState::Laying, started_at: Some(noon()), ..line(Some(plan)) }
+    Line {
+        laid: laid.into(),
+        laid_length,
+        state: LineState::Laying,
+        started_at: Some(noon()),
+        ..line(Some(plan))
+    }
 }
 
 fn crossing(number: u128, chainage: f64, obstacle: Obstacle, construction: Option<Construction>) -> Crossing {

@@ -160,7 +160,7 @@ fn a_plan_stands_beside_what_was_laid() {
     let laid = vec![east(trace.start()), east(trace.end())];
     let line = Line {
         laid_length: geodesy::distance(laid[0], laid[1]),
-        laid,
+        laid: laid.into(),
         state: LineState::Through,
         started_at: Some(noon),
         through_at: Some(noon + TimeDelta::minutes(95)),

@@ -229,6 +229,22 @@ proptest! {
     }
 
     #[test]
+    fn a_long_trace_is_as_near_as_the_nearest_of_its_legs(
+        turns in proptest::collection::vec((-40.0..40.0_f64, 0.0..300.0), 200..400),
+        bearing in 0.0..360.0, off_m in 0.0..20_000.0,
+    ) {
+        let (mut positions, mut ahead) = (vec![place(54.08, -4.67)], 0.0_f64);
+        for (turn, run_m) in turns {
+            ahead = (ahead + turn).rem_euclid(360.0);
+            positions.push(destination(positions[positions.len() - 1], Degrees::new(ahead).unwrap(), metres(run_m)));
+        }
+        let p = destination(positions[positions.len() / 2], Degrees::new(bearing).unwrap(), metres(off_m));
+        let legs = positions.windows(2).filter_map(|ends| Trace::new(ends.to_vec()).ok());
+        let least = legs.map(|leg| leg.nearest(p).offset).reduce(Metres::min);
+        prop_assert_eq!(Some(Trace::new(positions).unwrap().nearest(p).offset), least);
+    }
+
+    #[test]
     fn what_lies_on_the_trace_is_found_at_its_chainage(laid in routes(), share in 0.0..=1.0) {
         let chainage = metres(laid.length().value() * share);
         let there = laid.at(chainage).unwrap();

@@ -492,51 +492,84 @@ fn rules_are_kept(story: &Story) -> Result<(), TestCaseError> {
     Ok(())
 }
 
+/// How often each kind stood and was refused.
+type Counts = BTreeMap<Kind, (u32, u32)>;
+
+/// Draws that are the same in every run.
+fn draws(cases: u32) -> TestRunner {
+    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    TestRunner::new_with_rng(Config { failure_persistence: None, cases, ..Config::default() }, rng)
+}
+
+/// Two lines, one of them under way or not, and what is said of them: what stands adds up to the state, what is refused changes
+/// nothing, and the rules are kept.
+fn told(under_way: bool, reports: &[Said], counts: &mut Counts) -> Result<Story, TestCaseError> {
+    let mut story = Story::new();
+    story.tell(&post(), planned(line(1), "1", Some(trace(&ROUTE_A))));
+    story.tell(&post(), planned(line(2), "2", None));
+    if under_way {
+        story.tell(&lead(), started(line(1)));
+        story.tell(&lead(), laid(line(1), vec![on_a(0.0), on_a(800.0)]));
+    }
+    for said in reports {
+        if !said.same_batch {
+            story.begin_batch();
+        }
+        let report = report(&story, said);
+        let kind = report.kind();
+        let by = sender(said, &story, &report);
+        let before = story.now.clone();
+        let stands = story.hear_in_batch(&by, said.stood.map(on_a), report).is_ok();
+        let count = counts.entry(kind).or_default();
+        if stands {
+            count.0 += 1;
+            rules_are_kept(&story)?;
+            if kind == Kind::Correction {
+                prop_assert_eq!(&story.now, &story.added_up());
+            }
+        } else {
+            count.1 += 1;
+            prop_assert_eq!(&story.now, &before, "what is refused changes nothing");
+        }
+    }
+    prop_assert_eq!(&story.now, &story.added_up());
+    Ok(story)
+}
+
 #[test]
 fn whatever_is_reported_the_log_adds_up_to_the_state_and_the_rules_are_kept() {
-    // The draws are the same in every run. How often each kind stood and was refused is counted, so that a draw that never
-    // gets anywhere fails.
-    let counts: RefCell<BTreeMap<Kind, (u32, u32)>> = RefCell::default();
-    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
-    let mut runner = TestRunner::new_with_rng(Config { failure_persistence: None, ..Config::default() }, rng);
+    // How often each kind stood and was refused is counted, so that a draw that never gets anywhere fails.
+    let counts: RefCell<Counts> = RefCell::default();
     let any_reports = (any::<bool>(), prop::collection::vec(said(), 10..70));
-    runner
+    draws(Config::default().cases)
         .run(&any_reports, |(under_way, reports)| {
-            let mut story = Story::new();
-            story.tell(&post(), planned(line(1), "1", Some(trace(&ROUTE_A))));
-            story.tell(&post(), planned(line(2), "2", None));
-            if under_way {
-                story.tell(&lead(), started(line(1)));
-                story.tell(&lead(), laid(line(1), vec![on_a(0.0), on_a(800.0)]));
-            }
-            for said in &reports {
-                if !said.same_batch {
-                    story.begin_batch();
-                }
-                let report = report(&story, said);
-                let kind = report.kind();
-                let by = sender(said, &story, &report);
-                let before = story.now.clone();
-                let stands = story.hear_in_batch(&by, said.stood.map(on_a), report).is_ok();
-                let mut counts = counts.borrow_mut();
-                let count = counts.entry(kind).or_default();
-                if stands {
-                    count.0 += 1;
-                    rules_are_kept(&story)?;
-                    if kind == Kind::Correction {
-                        prop_assert_eq!(&story.now, &story.added_up());
-                    }
-                } else {
-                    count.1 += 1;
-                    prop_assert_eq!(&story.now, &before, "what is refused changes nothing");
-                }
-            }
-            prop_assert_eq!(&story.now, &story.added_up());
-            Ok(())
+            told(under_way, &reports, &mut counts.borrow_mut()).map(|_| ())
         })
         .unwrap();
     for kind in Kind::ALL {
         let (stood, refused) = counts.borrow().get(&kind).copied().unwrap_or_default();
         assert!(stood > 0 && refused > 0, "{kind}: {stood} stood and {refused} were refused");
     }
+}
+
+#[test]
+fn a_long_log_that_is_corrected_far_back_time_and_again_shows_every_moment() {
+    // Each story's replay is compared with each of its moments when it ends: here with copies of the lines on the way, some
+    // of which a correction makes void.
+    let far_back = RefCell::new(0);
+    let long = (Just(true), prop::collection::vec(said(), 300..400));
+    draws(12)
+        .run(&long, |(under_way, reports)| {
+            let story = told(under_way, &reports, &mut Counts::default())?;
+            for entry in &story.log {
+                if let Body::Correction(correction) = &entry.report.body {
+                    let wrong =
+                        story.log.iter().find(|wrong| wrong.report.id == correction.corrects).unwrap();
+                    *far_back.borrow_mut() += u32::from(entry.sequence - wrong.sequence > 50);
+                }
+            }
+            Ok(())
+        })
+        .unwrap();
+    assert!(far_back.take() > 100, "few corrections go far back");
 }

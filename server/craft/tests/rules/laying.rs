@@ -347,7 +347,8 @@ fn a_trace_comes_in_bounded_parts_and_makes_no_leap() {
     assert_eq!(story.line(1), &before, "a team that stands still lays nothing");
 
     // A laid trace of as many positions as a trace may have takes no more.
-    story.now.lines.get_mut(&line(1)).unwrap().laid = vec![on_a(500.0); laywire_craft::trace::MOST_POSITIONS];
+    story.now.lines.get_mut(&line(1)).unwrap().laid =
+        vec![on_a(500.0); laywire_craft::trace::MOST_POSITIONS].into();
     let refusal = story.hear_from(&lead(), None, laid(line(1), vec![on_a(600.0)])).unwrap_err();
     assert!(matches!(refusal, Refusal::TraceNotTaken { .. }), "{refusal}");
 }

@@ -210,7 +210,7 @@ pub async fn line_forecast(
         let (Some(line), Some(reviewed)) = (stands.lines.get(&id), review.lines.first()) else {
             return Err(Problem::Internal);
         };
-        let crossings: Vec<_> = stands.crossings.into_values().collect();
+        let crossings: Vec<_> = stands.crossings.into_map().into_values().collect();
         let (input, shown) =
             forecast::from_line(line, &crossings, reviewed, &profile, asked).map_err(Problem::no_answer)?;
         let answer = forecast::reckon(&input).map_err(Problem::no_answer)?;

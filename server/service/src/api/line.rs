@@ -166,7 +166,7 @@ impl LineFeature {
     pub fn whole(line: &Current<Line>, slack_percent: u8) -> Self {
         let mut feature = Self::without_geometry(line, slack_percent);
         feature.geometry = line.now.planned.as_ref().map(geojson::line);
-        feature.properties.laid = Some(line.now.laid.clone());
+        feature.properties.laid = Some(line.now.laid.to_vec());
         feature
     }
 
