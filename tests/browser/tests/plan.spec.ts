@@ -91,6 +91,9 @@ test('a trace is drawn, bent, undone and issued, and what it meets is ahead of t
   expect(await grave(post), 'the forecast of a plan').toEqual([]);
   expect(new URL(post.url()).search).toBe(`?page=forecast&line=${line}&plan=1`);
   await post.getByRole('button', { name: 'Back' }).click();
+  // What was chosen and said is still there.
+  await expect(post.getByText('because The owner decides on Monday.', { exact: false })).toBeVisible();
+  await expect(post.getByLabel('People who lay')).toHaveValue('6');
   await post.getByRole('button', { name: 'Issue plan 1' }).click();
   await expect(post.getByText(`Plan 1 is issued: ${met} crossings foreseen`, { exact: false })).toBeVisible();
 
