@@ -92,6 +92,7 @@ test('a line’s page is opened from strip and map, a test is judged, and troubl
 
   // Trouble: the command post tells its signs, and the team sees where to test next.
   await post.getByRole('button', { name: 'Report trouble' }).click();
+  await expect(post.getByRole('form', { name: 'Signs of trouble' })).toBeFocused();
   await post.getByLabel('The crank turns very easily').check();
   await post.getByLabel('Neither ring nor talk passes').check();
   await post.getByRole('button', { name: 'Report the trouble' }).click();
