@@ -86,7 +86,6 @@ test('a line’s sheet leads to when it will be through, and another team is tol
 test('all lines are forecast together, and one lead team for all of them takes longer than one each', async ({ operation, crew }) => {
   for (const designation of ['12', '13']) await passedCrossing(operation, await begunLine(operation, designation), randomUUID());
   const post = await crew('command_post', 'Command post', { viewport: desk });
-  await post.getByRole('button', { name: 'Settings' }).click();
   await post.getByRole('button', { name: 'When will the lines be through?' }).click();
   for (const name of [/^Line 12 /, /^Line 13 /, /^All of them /]) await expect(post.getByRole('row', { name })).toBeVisible();
   await expect(post.getByText(/^All finished and proved by \d\d:\d\d/)).toBeVisible();
