@@ -39,7 +39,7 @@ test('a line’s page is opened from strip and map, a test is judged, and troubl
   // From the strip's heading on the team's page; Back leads to where it was.
   await follow.getByRole('button', { name: /open the line’s page/ }).click();
   await expect(follow.getByRole('heading', { name: 'Line 12' })).toBeVisible();
-  await expect(follow.getByText('Finished: the dirt road at', { exact: false })).toBeVisible();
+  await expect(follow.getByText('Still to finish: the dirt road at', { exact: false })).toBeVisible();
   await follow.goBack();
   await expect(follow.getByRole('heading', { name: 'Follow-up 1' })).toBeVisible();
   await follow.goForward();
@@ -92,6 +92,7 @@ test('a line’s page is opened from strip and map, a test is judged, and troubl
 
   // Trouble: the command post tells its signs, and the team sees where to test next.
   await post.getByRole('button', { name: 'Report trouble' }).click();
+  await expect(post.getByRole('form', { name: 'Signs of trouble' })).toBeFocused();
   await post.getByLabel('The crank turns very easily').check();
   await post.getByLabel('Neither ring nor talk passes').check();
   await post.getByRole('button', { name: 'Report the trouble' }).click();

@@ -323,7 +323,7 @@ test('the ground of the lines is fetched to the device, tells how far it is, and
   await page.getByRole('button', { name: 'Not ready for the field: the ground' }).click();
   const sheet = page.getByRole('dialog');
   await sheet.getByRole('radio', { name: '1 km' }).check();
-  await expect(sheet.getByText(/^About .* MB, \d+ tiles; at most 60 MB/)).toBeVisible();
+  await expect(sheet.getByText(/^About .* MB, \d+ pieces; at most 60 MB/)).toBeVisible();
 
   // The signal goes in the middle of it; it goes on where it stopped.
   let tiles = 0;

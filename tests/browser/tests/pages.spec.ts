@@ -88,6 +88,23 @@ test('the strip is walked with the keyboard and opens a crossing', async ({ oper
   await expect(post.getByRole('dialog')).toBeHidden();
 });
 
+test('what was written in a sheet outlives a press beside it, and an empty sheet goes', async ({ operation, crew }) => {
+  await begunLine(operation);
+  const lead = await crew('lead_team', 'Lead 1', { viewport: phone });
+  const sheet = lead.getByRole('dialog', { name: 'Note' });
+  const beside = () => lead.mouse.click(20, 20);
+  await lead.getByRole('button', { name: 'Note', exact: true }).click();
+  await expect(sheet).toBeVisible();
+  await beside();
+  await expect(sheet).toBeHidden();
+  await lead.getByRole('button', { name: 'Note', exact: true }).click();
+  await sheet.getByRole('textbox').fill('The gate is shut at dusk.');
+  await beside();
+  await expect(sheet.getByRole('textbox')).toHaveValue('The gate is shut at dusk.');
+  await lead.keyboard.press('Escape');
+  await expect(sheet).toBeHidden();
+});
+
 test('lengths are shown as the device was told to', async ({ operation, crew }) => {
   const line = await begunLine(operation);
   await passedCrossing(operation, line, crypto.randomUUID());

@@ -28,6 +28,8 @@ test('the replay ends at what the live page shows, has each moment before it, an
 
   await post.getByRole('button', { name: 'Play it again' }).click();
   await expect(post.getByText('entry 5 of 5')).toBeVisible();
+  // Whoever works by ear is told of the page, and by keyboard goes on from its top.
+  await expect(post.getByRole('heading', { level: 1 })).toBeFocused();
   await expect(post.getByText('Command post: wire is over', { exact: false }).first()).toBeVisible();
   await expect.poll(() => shown(post)).toEqual(live);
 
@@ -39,8 +41,10 @@ test('the replay ends at what the live page shows, has each moment before it, an
   await expect(post.getByText('Copied.', { exact: false })).toBeVisible();
   const link = await post.evaluate(() => navigator.clipboard.readText());
   expect(await grave(post)).toEqual([]);
-  await post.getByRole('button', { name: 'Entry before' }).click();
+  const before = post.getByRole('button', { name: 'Entry before' });
+  await before.click();
   await expect(tag).toHaveCount(0);
+  await expect(before, 'the page stays, and its focus').toBeFocused();
 
   const other = await post.context().newPage();
   await other.goto(link);
@@ -82,7 +86,6 @@ test('a line’s sheet leads to when it will be through, and another team is tol
 test('all lines are forecast together, and one lead team for all of them takes longer than one each', async ({ operation, crew }) => {
   for (const designation of ['12', '13']) await passedCrossing(operation, await begunLine(operation, designation), randomUUID());
   const post = await crew('command_post', 'Command post', { viewport: desk });
-  await post.getByRole('button', { name: 'Settings' }).click();
   await post.getByRole('button', { name: 'When will the lines be through?' }).click();
   for (const name of [/^Line 12 /, /^Line 13 /, /^All of them /]) await expect(post.getByRole('row', { name })).toBeVisible();
   await expect(post.getByText(/^All finished and proved by \d\d:\d\d/)).toBeVisible();

@@ -109,6 +109,10 @@ describe('a report as a sentence', () => {
       { kind: 'reel_started', line: 'l12', reel: 'x', label: 'R5', length_m: 1600 },
       'put reel R5 on line 12, 1.60 km of wire',
     ],
+    [
+      { kind: 'reel_started', line: 'l12', reel: 'x', label: 'Reel 5', length_m: 1600 },
+      'put Reel 5 on line 12, 1.60 km of wire',
+    ],
     [{ kind: 'splice_made', line: 'l12', chainage_m: 2100 }, 'made a splice at 2.10 km of line 12'],
     [{ kind: 'splice_made', line: 'l12' }, 'made a splice in line 12'],
     [

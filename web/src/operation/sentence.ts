@@ -50,12 +50,15 @@ const how = (construction: Parameters<typeof constructionWords>[0] | undefined):
 
 const because = (reason: string | null | undefined): string => (reason ? `: ${reason}` : '');
 
+/** Many write 'Reel 5' on it: the word stands once. */
+const reelCalled = (label: string): string => (/^reel\b/i.test(label) ? label : `reel ${label}`);
+
 const verbs: Verbs = {
   line_planned: ({ designation, from, to }) => `planned ${lineName(designation)}, ${from} to ${to}`,
   line_started: ({ line }, known) => `started laying ${lineOf(line, known)}`,
   trace_extended: ({ line }, known) => `laid ${lineOf(line, known)} on`,
   reel_started: ({ label, line, length_m }, known) =>
-    `put reel ${label} on ${lineOf(line, known)}, ${distance(length_m, known.units)} of wire`,
+    `put ${reelCalled(label)} on ${lineOf(line, known)}, ${distance(length_m, known.units)} of wire`,
   splice_made: ({ line, chainage_m }, known) =>
     typeof chainage_m === 'number'
       ? `made a splice ${along(chainage_m, line, known)}`
@@ -107,7 +110,7 @@ const verbs: Verbs = {
   line_ordered_up: ({ line, confirmed_dead_by }, known) =>
     `ordered ${lineOf(line, known)} up, confirmed dead by ${confirmed_dead_by}`,
   section_taken_up: ({ line, length_m, onto }, known) =>
-    `took ${distance(length_m, known.units)} of ${lineOf(line, known)} up onto reel ${onto}`,
+    `took ${distance(length_m, known.units)} of ${lineOf(line, known)} up onto ${reelCalled(onto)}`,
   crossing_made_good: ({ crossing }, known) => `made ${crossingName(crossing, known)} good again`,
   wire_lost: ({ line, length_m, fate, because: reason }, known) =>
     `${fate} ${distance(length_m, known.units)} of ${lineOf(line, known)}${because(reason)}`,

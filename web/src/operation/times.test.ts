@@ -10,12 +10,12 @@ const local = (time: string) => new Date(time).toISOString();
 it('of a clock that was three years fast all three times are told', () => {
   const told = entry(local('2029-05-28T10:00:00'), 1_120 * 86_400_000, local('2026-05-04T16:02:00'));
   expect(happenedAt(told)).toEqual(new Date('2026-05-04T10:00:00'));
-  expect(otherTimes(told, now)).toBe('2029-05-28 10:00 by the device’s clock, taken in 16:02');
+  expect(otherTimes(told, now)).toBe('2029-05-28 10:00 by the device’s clock, received 16:02');
 });
 
 it('what came late from a right clock says when it was taken in, and what came at once says nothing', () => {
   const late = entry(local('2026-05-04T10:00:00'), 0, local('2026-05-04T16:02:00'));
-  expect(otherTimes(late, now)).toBe('taken in 16:02');
+  expect(otherTimes(late, now)).toBe('received 16:02');
   const prompt = entry(local('2026-05-04T16:01:58'), 400, local('2026-05-04T16:02:00'));
   expect(otherTimes(prompt, now)).toBe('');
 });

@@ -19,6 +19,6 @@ export function otherTimes(entry: Pick<Entry, 'report' | 'received_at'>, now: Da
   const late = received.getTime() - happened_ms > WORTH_A_WORD_MS;
   return [
     ...(off ? [`${clock(device, now)} by the device’s clock`] : []),
-    ...(late || off ? [`taken in ${clock(received, now)}`] : []),
+    ...(late || off ? [`received ${clock(received, now)}`] : []),
   ].join(', ');
 }

@@ -4,6 +4,9 @@ import { heightNeeded, type Units } from '../ui/figures.ts';
 import { isOverhead } from './guidance.ts';
 import { lengthTyped } from './measure.ts';
 
+/** the item of a lead team's list that gets the wire off the road */
+const LIFT = 'lift';
+
 export class WireOverForm {
   readonly crossing: string;
   readonly units: Units;
@@ -34,6 +37,15 @@ export class WireOverForm {
       return `The wire hangs too low: at least ${heightNeeded(least_m, this.units)}. Raise it.`;
     }
     return height_m <= 0 ? 'Write a height above 0.' : undefined;
+  }
+
+  /** Said to be clear, and yet not lifted: it counts as lying in traffic (craft's rule, installation.rs). */
+  notLifted(choice: Choice | null): boolean {
+    return (
+      this.inTraffic === 'no' &&
+      choice?.lead.some(({ id }) => id === LIFT) === true &&
+      !this.done.includes(LIFT)
+    );
   }
 
   missing(choice: Choice | null): string[] {

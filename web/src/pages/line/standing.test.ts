@@ -69,8 +69,8 @@ describe('what is missing', () => {
       crossing(10, 'finished'),
     ];
     expect(missing(line({ state: 'through' }), all, 'metric')?.items).toEqual([
-      'Finished: the road at 1.00 km; nobody has it in hand.',
-      'Finished: the road at 3.00 km; Follow-up 1 has it in hand.',
+      'Still to finish: the road at 1.00 km; nobody has it in hand.',
+      'Still to finish: the road at 3.00 km; Follow-up 1 has it in hand.',
     ]);
   });
 

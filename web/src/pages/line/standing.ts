@@ -52,7 +52,7 @@ export function missing(
           .map((crossing) => {
             const { in_hand } = crossing.properties;
             const who = in_hand ? `${in_hand.team} has it in hand` : 'nobody has it in hand';
-            return `Finished: ${named(crossing)}; ${who}.`;
+            return `Still to finish: ${named(crossing)}; ${who}.`;
           }),
       };
     case 'finished':
