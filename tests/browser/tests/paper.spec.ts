@@ -1,7 +1,7 @@
 /** Records on paper: printed to PDF as a printer gets them, and read back with poppler (pdftotext, pdftoppm). */
 import { execFileSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
-import { begunLine, desk, expect, grave, phone, test, trace } from '../story.ts';
+import { begunLine, desk, expect, grave, onTheIsland, phone, test, trace } from '../story.ts';
 import type { Place } from '../service.ts';
 
 interface Word {
@@ -82,8 +82,8 @@ function picture(pdf: string, sheet: number): Picture {
 
 const text = ({ words }: Pick<Sheet, 'words'>) => words.map((word) => word.text).join(' ');
 
-/** The map's scale, its bar, its grid and the place of the line's near end on it, measured on the sheet. */
-function measure(pdf: string, sheet: Sheet, near: string): void {
+/** The map's scale, its bar, its grid and the place of the line's near end on it, measured on the sheet; with where a place of the grid lies. */
+function measure(pdf: string, sheet: Sheet, near: string): (east: number, north: number) => { x: number; y: number; dots: Picture } {
   const said = text(sheet);
   const scale = Number(/ 1:([\d,]+) /.exec(said)![1]!.replaceAll(',', ''));
   const dots = picture(pdf, 1);
@@ -135,6 +135,11 @@ function measure(pdf: string, sheet: Sheet, near: string): void {
     expect(around.some(Boolean), `the near end is drawn at ${x.toFixed(1)}, ${y.toFixed(1)} mm`).toBe(true);
   }
   expect(dots.dark(x, y + 1.2), 'the mark is open').toBe(false);
+  return (atEast, atNorth) => ({
+    x: x + ((atEast - Number(east)) * 1000) / scale,
+    y: y - ((atNorth - Number(north)) * 1000) / scale,
+    dots,
+  });
 }
 
 test('a line’s records are printed true to scale, whole, and with the references that the service gives', async ({
@@ -204,4 +209,26 @@ test('a line’s records are printed true to scale, whole, and with the referenc
   await page.setViewportSize(phone);
   expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(phone.width);
   expect(await grave(page)).toEqual([]);
+});
+
+test('the ground under a line is printed where OpenStreetMap has it, and says whose it is', async ({
+  operation,
+  crew,
+}, info) => {
+  onTheIsland(operation.service);
+  const line = await begunLine(operation);
+  const { tags } = await operation.call<{ tags: { grid: string }[] }>('GET', `/lines/${line}/tags`);
+  const page = await crew('follow_up_team', 'Follow-up 1', { viewport: desk });
+  await page.goto(`${operation.service.address}/follow-up?page=paper&line=${line}`);
+  await expect(page.getByText('Ground: © OpenStreetMap contributors.')).toBeVisible();
+  const file = info.outputPath('ground.pdf');
+  writeFileSync(file, await page.pdf({ preferCSSPageSize: true }));
+  const [sheet] = read(file);
+  const said = text(sheet!);
+  for (const word of ['main highway', 'railway', 'stream', 'A3', 'Ballasalla']) expect(said).toContain(word);
+  // A vertex of OpenStreetMap's way 158803701, the A3, at -4.6545832, 54.0825816: by PROJ (gdaltransform of GDAL 3.6.2)
+  // 391,762 m east and 5,993,976 m north in zone 30. A row of dots crosses both edges of the road there.
+  const { x, y, dots } = measure(file, sheet!, tags[0]!.grid)(91_762, 93_976);
+  const middle = (dots.line(y, x - 1.5, x) + dots.line(y, x, x + 1.5)) / 2;
+  expect(Math.abs(middle - x), `the road is drawn at ${middle} mm, and lies at ${x}`).toBeLessThan(0.5);
 });

@@ -5,6 +5,7 @@ it('the sheets are as large as ISO 216 and the inch say', () => {
   expect(sheet.a4).toEqual({ width_mm: 210, height_mm: 297 });
   expect(sheet.letter.width_mm).toBeCloseTo(8.5 * 25.4, 9);
   expect(sheet.letter.height_mm).toBeCloseTo(11 * 25.4, 9);
+  expect([sheet.a4_landscape.height_mm, sheet.letter_landscape.height_mm]).toEqual([210, 215.9]);
   for (const paper of papers) expect(room(paper).width_mm).toBe(sheet[paper].width_mm - 2 * MARGIN_MM);
   expect(MARGIN_MM).toBeGreaterThanOrEqual(10);
   expect(pageStyle('letter')).toBe('@page{size:215.9mm 279.4mm;margin:12mm}');

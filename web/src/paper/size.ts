@@ -3,14 +3,21 @@
  * millimetres, as it is on paper. A4: ISO 216. Letter: 8.5 by 11 inches of 25.4 mm (ANSI/ASME Y14.1, from memory).
  */
 
-export const papers = ['a4', 'letter'] as const;
+export const papers = ['a4', 'letter', 'a4_landscape', 'letter_landscape'] as const;
 export type PaperSize = (typeof papers)[number];
 
-export const paperNames: Record<PaperSize, string> = { a4: 'A4', letter: 'Letter' };
+export const paperNames: Record<PaperSize, string> = {
+  a4: 'A4',
+  letter: 'Letter',
+  a4_landscape: 'A4, landscape',
+  letter_landscape: 'Letter, landscape',
+};
 
 export const sheet: Record<PaperSize, { width_mm: number; height_mm: number }> = {
   a4: { width_mm: 210, height_mm: 297 },
   letter: { width_mm: 215.9, height_mm: 279.4 },
+  a4_landscape: { width_mm: 297, height_mm: 210 },
+  letter_landscape: { width_mm: 279.4, height_mm: 215.9 },
 };
 
 /** Left white on every side; printers reach to within 10 mm of the edge (common practice, no source). */

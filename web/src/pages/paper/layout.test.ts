@@ -1,5 +1,16 @@
 import { expect, it } from 'vitest';
-import { common, gridLines, hangAll, inside, mapSheets, onPaper, scaleWords, wireOver } from './layout.ts';
+import {
+  common,
+  gridLines,
+  hangAll,
+  inside,
+  mapRoom,
+  mapSheets,
+  onPaper,
+  scaleWords,
+  wireOver,
+} from './layout.ts';
+import { room } from '../../paper/size.ts';
 import { onGrid } from './utm.ts';
 
 const on = { width_mm: 174, height_mm: 180 };
@@ -98,4 +109,15 @@ it('tags hang beside one another and beside the line while there is room', () =>
     expect(box.y > 90 || box.y + 11 < 90).toBe(true);
     for (const other of hung.slice(index + 1)) expect(common(box, other)).toBe(0);
   }
+});
+
+it('a line that runs from west to east is drawn larger on a sheet that lies on its side', () => {
+  // 4 km by 1 km: of A4 upright at 1:50,000, on its side at 1:25,000.
+  const line = [
+    { east_m: 400_000, north_m: 5_990_000 },
+    { east_m: 404_000, north_m: 5_991_000 },
+  ];
+  expect(mapSheets(line, mapRoom(room('a4')), null)).toMatchObject({ scale: 50_000 });
+  const { scale, frames } = mapSheets(line, mapRoom(room('a4_landscape')), null);
+  expect([scale, frames.length]).toEqual([25_000, 1]);
 });

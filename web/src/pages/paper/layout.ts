@@ -27,10 +27,23 @@ const AROUND_MM = 14;
 /** What two sheets that join have both. */
 const OVERLAP_MM = 20;
 
+/** Around the map, for the grid's figures. */
+export const BAND_MM = 6;
+/** Below it, for scale and keys: on a sheet that lies on its side, the key of the ground stands beside the others. */
+const KEY_MM = { upright: 55, aside: 46 };
+
 export interface Size {
   width_mm: number;
   height_mm: number;
 }
+
+export const aside = ({ width_mm, height_mm }: Size): boolean => width_mm > height_mm;
+
+/** What of a sheet's room is the map's. */
+export const mapRoom = (room: Size): Size => ({
+  width_mm: room.width_mm - 2 * BAND_MM,
+  height_mm: room.height_mm - 2 * BAND_MM - KEY_MM[aside(room) ? 'aside' : 'upright'],
+});
 
 /** One sheet of the map: its lower left corner on the grid, and where it stands among the others, from the upper left. */
 export interface Frame extends Size {

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { expect, it } from 'vitest';
-import { convergence_deg, mercator, onGrid, square, zoneOf } from './utm.ts';
+import { convergence_deg, fromGrid, mercator, onGrid, square, zoneOf } from './utm.ts';
 
 const table = (file: string) =>
   readFileSync(new URL(`../../../../tests/data/${file}`, import.meta.url), 'utf8')
@@ -49,4 +49,21 @@ it('the grid has the letters and metres of the references that GEOTRANS gives', 
     expect(square(zone, found), reference).toBe(letters);
   }
   expect(compared).toBeGreaterThan(300);
+});
+
+it('a point of the grid is found again as a place', () => {
+  // PROJ (gdaltransform of GDAL 3.6.2, OGC:CRS84 to EPSG:32630).
+  const [lon, lat] = fromGrid({ east_m: 391_762.278986, north_m: 5_993_975.630152 }, 30, false);
+  expect(lon).toBeCloseTo(-4.6545832, 8);
+  expect(lat).toBeCloseTo(54.0825816, 8);
+  for (const [place, zone] of [
+    [[8.9, 83.5], 31],
+    [[-0.5, -79.5], 30],
+    [[181.5, 5], 60],
+    [[2.9, 58], 32],
+  ] as const) {
+    const found = fromGrid(onGrid([place[0], place[1]], zone, place[1] < 0), zone, place[1] < 0);
+    expect(found[0]).toBeCloseTo(place[0], 9);
+    expect(found[1]).toBeCloseTo(place[1], 9);
+  }
 });

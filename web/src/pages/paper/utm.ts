@@ -61,6 +61,23 @@ export function onGrid(place: Place, zone: number, south: boolean): OnGrid {
   return { east_m: east_m + 500_000, north_m: north_m + (south ? 10_000_000 : 0) };
 }
 
+/**
+ * The place of a point of a zone's grid; beyond the date line its longitude goes on. Found by trying: each step leaves
+ * about a tenth of what the one before it left, or less, so that twelve leave nothing of a sheet's width.
+ */
+export function fromGrid(point: OnGrid, zone: number, south: boolean): Place {
+  const meridian = meridianOf(zone);
+  const north_m = point.north_m - (south ? 10_000_000 : 0);
+  const degree_m = radians(a_m);
+  let [lon, lat] = [meridian, Math.min(Math.max(north_m / degree_m, -89), 89)];
+  for (let step = 0; step < 12; step += 1) {
+    const found = onGrid([lon, lat], zone, south);
+    lat = Math.min(Math.max(lat + (point.north_m - found.north_m) / degree_m, -89), 89);
+    lon += (point.east_m - found.east_m) / (degree_m * Math.cos(radians(lat)));
+  }
+  return [lon, lat];
+}
+
 /** How far grid north lies right of true north, in degrees; on the sphere, which is good to a hundredth of a degree. */
 export function convergence_deg([lon, lat]: Place, meridian: number): number {
   const away = radians(between(lon, meridian));
