@@ -83,6 +83,20 @@ export const rests: Record<Rest, Pick<ForecastQuestion, 'break_after_min' | 'bre
   long: { break_after_min: 240, break_length_min: 30 },
 };
 
+/** The rests that may be chosen, in words. */
+export const restChoices: readonly { value: Rest; label: string }[] = [
+  { value: 'none', label: 'none' },
+  { value: 'hourly', label: '10 min after 50 min of work' },
+  { value: 'long', label: '30 min after 4 h of work' },
+];
+
+/** The orders of the follow-up teams' work that may be chosen, in words. */
+export const orderChoices: readonly { value: ForecastOrder; label: string }[] = [
+  { value: 'along', label: 'the next along the wire' },
+  { value: 'nearest', label: 'the nearest that is passed' },
+  { value: 'traffic_first', label: 'main highways and railways first' },
+];
+
 /** The next time that a clock here shows this, from a moment on. */
 export function nextTime(start: string, from: Date): Date {
   const [hours = 0, minutes = 0] = start.split(':').map(Number);
